@@ -1,0 +1,131 @@
+//! What a scale is told about itself: capacity, intervals, sampling.
+
+use serde::{Deserialize, Serialize};
+
+/// Accuracy class after OIML R 76-1:2006, clause 3.1.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub enum Class {
+    /// Special accuracy.
+    I,
+    /// High accuracy.
+    II,
+    /// Medium accuracy.
+    III,
+    /// Ordinary accuracy.
+    IIII,
+}
+
+/// Input and gain of the bridge ADC. The two-wire converter takes the choice
+/// from the number of clock pulses of the reading before.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub enum Input {
+    /// Input A, gain 128.
+    A128,
+    /// Input B, gain 32.
+    B32,
+    /// Input A, gain 64.
+    A64,
+}
+
+/// Everything a scale must know besides its table. Stored with the table in
+/// one record, so that neither is ever in force without the other.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Settings {
+    /// Mass of one quantum, micrograms. At most a hundredth of `e`.
+    pub quantum_ug: u32,
+    /// Maximum capacity Max, quanta.
+    pub max: i32,
+    /// Verification scale interval e, quanta.
+    pub e: i32,
+    /// Scale interval d (the step of the indication), quanta; at most e.
+    pub d: i32,
+    /// Accuracy class.
+    pub class: Class,
+    /// Conversions per second asked of the ADC.
+    pub rate_sps: u16,
+    /// Input and gain of the ADC.
+    pub input: Input,
+    /// Smoothing depth: the indication follows the mean of the last 2^n
+    /// samples, n from 0 to 6.
+    pub smoothing: u8,
+    /// Widest spread of the smoothed signal inside the stability window that
+    /// still counts as rest, in tenths of d.
+    pub rest_tenths_d: u8,
+    /// Length of the stability window, ms.
+    pub rest_ms: u16,
+}
+
+/// Why settings are refused.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub enum SettingsFault {
+    /// The quantum is zero or larger than e/100.
+    Quantum,
+    /// d is not in 1 ..= e.
+    ScaleInterval,
+    /// Max is not in 100 e ..= 100 000 e or does not fit a table.
+    Capacity,
+    /// The rate is not one the ADC offers.
+    Rate,
+    /// The smoothing depth is above 6.
+    Smoothing,
+    /// The stability window is empty or longer than 10 s.
+    Rest,
+}
+
+impl core::fmt::Display for SettingsFault {
+    fn fmt(&self, f: &mut core::fmt::Formatter<'_>) -> core::fmt::Result {
+        f.write_str(match self {
+            Self::Quantum => "the mass quantum is not between 1 ug and e/100",
+            Self::ScaleInterval => "the scale interval d is not between one quantum and e",
+            Self::Capacity => "Max is not between 100 e and 100 000 e, or too many quanta",
+            Self::Rate => "the ADC has no such rate",
+            Self::Smoothing => "the smoothing depth is above 6",
+            Self::Rest => "the stability window is empty or longer than 10 s",
+        })
+    }
+}
+
+impl core::error::Error for SettingsFault {}
+
+impl Settings {
+    /// The largest stored mass: indication goes on to Max + 9 e (OIML R 76-1
+    /// clause 4.2.3), a table needs some room above that.
+    pub const MAX_QUANTA: i32 = crate::table::MASS_LIMIT / 2;
+
+    /// Checks that the fields make sense together. Rates are checked by the
+    /// device, which knows its ADC.
+    ///
+    /// # Errors
+    /// The first field that does not.
+    pub fn check(&self) -> Result<(), SettingsFault> {
+        if self.quantum_ug == 0 || self.e < 100 {
+            return Err(SettingsFault::Quantum);
+        }
+        if self.d < 1 || self.d > self.e {
+            return Err(SettingsFault::ScaleInterval);
+        }
+        let Some(divisions) = self.max.checked_div(self.e) else {
+            return Err(SettingsFault::Capacity);
+        };
+        if !(100..=100_000).contains(&divisions) || self.max > Self::MAX_QUANTA {
+            return Err(SettingsFault::Capacity);
+        }
+        if self.rate_sps == 0 {
+            return Err(SettingsFault::Rate);
+        }
+        if self.smoothing > 6 {
+            return Err(SettingsFault::Smoothing);
+        }
+        if self.rest_tenths_d == 0 || self.rest_ms == 0 || self.rest_ms > 10_000 {
+            return Err(SettingsFault::Rest);
+        }
+        Ok(())
+    }
+
+    /// The mass above which nothing is indicated, quanta: Max + 9 e
+    /// (OIML R 76-1:2006 clause 4.2.3).
+    #[must_use]
+    pub const fn overload_above(&self) -> i32 {
+        self.max.saturating_add(self.e.saturating_mul(9))
+    }
+}

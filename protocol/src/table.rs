@@ -1,0 +1,331 @@
+//! The calibration table: net counts to mass, in pure integers.
+//!
+//! A [`Table`] can only be built from knots that make sense, so whoever holds
+//! one may apply it without further checks. Laptop and device apply the same
+//! code, so a prediction and an indication agree to the last quantum.
+
+use heapless::Vec;
+use serde::{Deserialize, Serialize};
+
+use crate::checksum::Running;
+use crate::units::{divide_to_nearest, saturate_i32};
+
+/// Net counts may not lie further from zero than this: a 24-bit code minus a
+/// 24-bit zero reference.
+pub const NET_COUNTS_LIMIT: i32 = 1 << 24;
+
+/// A knot's mass may not lie further from zero than this many quanta.
+pub const MASS_LIMIT: i32 = 1 << 28;
+
+/// How far the steepness of one segment may lie from that of the whole table,
+/// as a factor either way. A load cell is straight to a per cent; a segment
+/// twice as steep as the rest is a wrong weight, not a cell.
+pub const SLOPE_RATIO_LIMIT: i64 = 2;
+
+/// One knot of the table.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Knot {
+    /// ADC counts above the zero reference.
+    pub counts: i32,
+    /// Mass in quanta.
+    pub mass: i32,
+}
+
+/// Why knots do not make a table. Positions count from 0.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub enum TableFault {
+    /// Fewer than two knots.
+    TooFew {
+        /// Knots offered.
+        knots: u8,
+    },
+    /// More knots than this scale can hold.
+    TooMany {
+        /// Knots offered.
+        knots: u8,
+        /// Knots that fit.
+        fit: u8,
+    },
+    /// A knot's counts do not lie above those of the knot before.
+    CountsOrder {
+        /// Position of the later knot.
+        at: u8,
+    },
+    /// A knot's mass does not lie above that of the knot before.
+    MassOrder {
+        /// Position of the later knot.
+        at: u8,
+    },
+    /// A knot lies outside what the converter can deliver.
+    CountsRange {
+        /// Position of the knot.
+        at: u8,
+    },
+    /// A knot's mass lies beyond [`MASS_LIMIT`].
+    MassRange {
+        /// Position of the knot.
+        at: u8,
+    },
+    /// The table does not contain the knot of 0 counts and 0 mass.
+    NoZero,
+    /// A segment is more than twice as steep, or less than half as steep, as
+    /// the table as a whole.
+    Slope {
+        /// Position of the knot that ends the segment.
+        at: u8,
+    },
+}
+
+impl core::fmt::Display for TableFault {
+    fn fmt(&self, f: &mut core::fmt::Formatter<'_>) -> core::fmt::Result {
+        match self {
+            Self::TooFew { knots } => write!(f, "a table needs two points or more, not {knots}"),
+            Self::TooMany { knots, fit } => {
+                write!(f, "{knots} points do not fit: this scale holds {fit}")
+            }
+            Self::CountsOrder { at } => {
+                write!(f, "counts do not rise from point {} to {}", at, u16::from(*at) + 1)
+            }
+            Self::MassOrder { at } => {
+                write!(f, "mass does not rise from point {} to {}", at, u16::from(*at) + 1)
+            }
+            Self::CountsRange { at } => write!(
+                f,
+                "point {} lies outside what the converter can deliver",
+                u16::from(*at) + 1
+            ),
+            Self::MassRange { at } => write!(
+                f,
+                "the mass of point {} is larger than a table can hold",
+                u16::from(*at) + 1
+            ),
+            Self::NoZero => write!(f, "the point of 0 counts and 0 mass is missing"),
+            Self::Slope { at } => write!(
+                f,
+                "the segment from point {} to {} is twice too steep or too flat beside the rest",
+                at,
+                u16::from(*at) + 1
+            ),
+        }
+    }
+}
+
+impl core::error::Error for TableFault {}
+
+/// Where a looked-up value lies.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Place {
+    /// Between the first and the last knot.
+    Inside,
+    /// Past an end, on the straight continuation of the end segment.
+    Continued,
+    /// Further past an end than the continuation reaches; the mass is held at
+    /// the end of the continuation.
+    Beyond,
+}
+
+/// What a table says of some counts.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Reading {
+    /// Mass in quanta, rounded to nearest, ties away from zero.
+    pub mass: i32,
+    /// Whether the value is interpolated.
+    pub place: Place,
+}
+
+/// Two to `N` knots, strictly rising in counts and in mass, with a knot at
+/// exactly (0, 0), every segment between half and twice as steep as the whole.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Table<const N: usize> {
+    knots: Vec<Knot, N>,
+}
+
+impl<const N: usize> Table<N> {
+    /// A table of these knots.
+    ///
+    /// # Errors
+    /// The first [`TableFault`] found, in the order the enum lists them.
+    pub fn new(knots: &[Knot]) -> Result<Self, TableFault> {
+        check(knots, N)?;
+        match Vec::from_slice(knots) {
+            Ok(knots) => Ok(Self { knots }),
+            Err(_) => Err(TableFault::TooMany {
+                knots: small(knots.len()),
+                fit: small(N),
+            }),
+        }
+    }
+
+    /// The knots, rising.
+    #[must_use]
+    pub fn knots(&self) -> &[Knot] {
+        &self.knots
+    }
+
+    /// CRC-32 over this table as it is transferred; see [`knots_checksum`].
+    #[must_use]
+    pub fn checksum(&self) -> u32 {
+        knots_checksum(&self.knots)
+    }
+
+    /// Mass at `net_counts`.
+    ///
+    /// Between two knots `(c0, m0)` and `(c1, m1)` it is
+    /// `m0 + (c − c0)·(m1 − m0)/(c1 − c0)`, rounded to the nearest quantum. Past
+    /// an end it goes on along the end segment for a quarter of the table's
+    /// width in counts and stays there: defined and bounded for every input,
+    /// and never falling while counts rise.
+    #[must_use]
+    pub fn lookup(&self, net_counts: i32) -> Reading {
+        self.lookup_scaled(i64::from(net_counts), 1)
+    }
+
+    /// Mass at `net_q8`/256 counts, for means that carry a fraction.
+    #[must_use]
+    pub fn lookup_q8(&self, net_q8: i64) -> Reading {
+        self.lookup_scaled(net_q8, 256)
+    }
+
+    /// `counts` are in 1/`scale` count. The largest product, 1.25·2^25·256
+    /// counts times 2^29 quanta, stays below 2^63 by the limits on knots.
+    fn lookup_scaled(&self, counts: i64, scale: i64) -> Reading {
+        // `new` guarantees two knots; the fallback keeps this free of panics.
+        let (Some(first), Some(last)) = (self.knots.first(), self.knots.last()) else {
+            return Reading {
+                mass: 0,
+                place: Place::Beyond,
+            };
+        };
+        let low = i64::from(first.counts) * scale;
+        let high = i64::from(last.counts) * scale;
+        let reach = (high - low) / 4;
+        let (held, place) = if counts < low {
+            if counts < low - reach {
+                (low - reach, Place::Beyond)
+            } else {
+                (counts, Place::Continued)
+            }
+        } else if counts > high {
+            if counts > high + reach {
+                (high + reach, Place::Beyond)
+            } else {
+                (counts, Place::Continued)
+            }
+        } else {
+            (counts, Place::Inside)
+        };
+        let mut before = *first;
+        let mut after = *last;
+        for (left, right) in self.knots.iter().zip(self.knots.iter().skip(1)) {
+            before = *left;
+            after = *right;
+            if held <= i64::from(right.counts) * scale {
+                break;
+            }
+        }
+        let run = (i64::from(after.counts) - i64::from(before.counts)) * scale;
+        let rise = i64::from(after.mass) - i64::from(before.mass);
+        let along = held - i64::from(before.counts) * scale;
+        let step = divide_ties_by_sum(along.saturating_mul(rise), run, before.mass);
+        Reading {
+            mass: saturate_i32(i64::from(before.mass).saturating_add(step)),
+            place,
+        }
+    }
+}
+
+/// Rounds `product / run` so that the *sum* with `base` has its ties away from
+/// zero: the sign that decides is that of the sum, not of the step.
+fn divide_ties_by_sum(product: i64, run: i64, base: i32) -> i64 {
+    let step = divide_to_nearest(product, run);
+    let doubled_rest = match product.checked_sub(step.saturating_mul(run)) {
+        Some(rest) => rest.saturating_mul(2),
+        None => 0,
+    };
+    let sum = i64::from(base).saturating_add(step);
+    if doubled_rest == run && sum >= 0 {
+        step + 1
+    } else if doubled_rest == run.wrapping_neg() && sum <= 0 {
+        step - 1
+    } else {
+        step
+    }
+}
+
+/// Checks what a [`Table`] of at most `fit` knots demands.
+///
+/// # Errors
+/// The first fault found.
+pub fn check(knots: &[Knot], fit: usize) -> Result<(), TableFault> {
+    if knots.len() > fit {
+        return Err(TableFault::TooMany {
+            knots: small(knots.len()),
+            fit: small(fit),
+        });
+    }
+    let (Some(first), Some(last)) = (knots.first(), knots.last()) else {
+        return Err(TableFault::TooFew { knots: 0 });
+    };
+    if knots.len() < 2 {
+        return Err(TableFault::TooFew { knots: 1 });
+    }
+    for (at, knot) in knots.iter().enumerate() {
+        if knot.counts > NET_COUNTS_LIMIT || knot.counts < -NET_COUNTS_LIMIT {
+            return Err(TableFault::CountsRange { at: small(at) });
+        }
+        if knot.mass > MASS_LIMIT || knot.mass < -MASS_LIMIT {
+            return Err(TableFault::MassRange { at: small(at) });
+        }
+    }
+    for (at, (left, right)) in pairs(knots) {
+        if right.counts <= left.counts {
+            return Err(TableFault::CountsOrder { at });
+        }
+        if right.mass <= left.mass {
+            return Err(TableFault::MassOrder { at });
+        }
+    }
+    if !knots.iter().any(|k| k.counts == 0 && k.mass == 0) {
+        return Err(TableFault::NoZero);
+    }
+    let run_all = i64::from(last.counts) - i64::from(first.counts);
+    let rise_all = i64::from(last.mass) - i64::from(first.mass);
+    for (at, (left, right)) in pairs(knots) {
+        let run = i64::from(right.counts) - i64::from(left.counts);
+        let rise = i64::from(right.mass) - i64::from(left.mass);
+        // rise/run against rise_all/run_all, multiplied out. 2^25 · 2^32 fits.
+        let here = rise * run_all;
+        let whole = rise_all * run;
+        if here > whole.saturating_mul(SLOPE_RATIO_LIMIT)
+            || here.saturating_mul(SLOPE_RATIO_LIMIT) < whole
+        {
+            return Err(TableFault::Slope { at });
+        }
+    }
+    Ok(())
+}
+
+/// CRC-32 over the knots in order, each as counts then mass, both little-endian
+/// two's complement 32-bit. This is the number a reader compares to know that
+/// two tables are the same.
+#[must_use]
+pub fn knots_checksum(knots: &[Knot]) -> u32 {
+    let mut crc = Running::new();
+    for knot in knots {
+        crc.update(&knot.counts.to_le_bytes());
+        crc.update(&knot.mass.to_le_bytes());
+    }
+    crc.finish()
+}
+
+fn pairs(knots: &[Knot]) -> impl Iterator<Item = (u8, (&Knot, &Knot))> {
+    knots
+        .iter()
+        .zip(knots.iter().skip(1))
+        .enumerate()
+        .map(|(at, pair)| (small(at.saturating_add(1)), pair))
+}
+
+fn small(count: usize) -> u8 {
+    u8::try_from(count).unwrap_or(u8::MAX)
+}
