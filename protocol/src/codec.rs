@@ -6,16 +6,16 @@
 //! byte, other integers are base-128 varints, least significant group first;
 //! signed ones are zigzagged before.
 
-use serde::{Serialize, de::DeserializeOwned};
+use serde::{Deserialize, Serialize, de::DeserializeOwned};
 
 use crate::frame::{self, FrameFull};
 
-/// Longest payload of a frame, bytes. The largest message is the staging of six
-/// knots at their widest.
+/// Longest payload of a frame, bytes. The largest message is a state with a
+/// finished capture, 71 bytes at its widest; the rest is room to append.
 pub const MAX_PAYLOAD: usize = 96;
 
-/// Longest frame on the line, bytes: payload, CRC-32, COBS overhead, delimiter
-/// at both ends.
+/// Room that always takes a frame, bytes: payload, CRC-32, COBS overhead (one
+/// byte below 255 of content, and one spare), delimiter at both ends.
 pub const MAX_FRAME: usize = MAX_PAYLOAD + 4 + 2 + 2;
 
 /// Why bytes are not a message.
@@ -47,4 +47,36 @@ pub fn decode<M: DeserializeOwned>(payload: &[u8]) -> Result<M, DecodeFault> {
         Ok(_) => Err(DecodeFault::Trailing),
         Err(_) => Err(DecodeFault::Malformed),
     }
+}
+
+/// The number of the request in a payload that is otherwise not understood, so
+/// that [`crate::message::Refusal::Unknown`] can name it; nothing when not even
+/// that can be read.
+///
+/// ```
+/// use scalewright_protocol::codec::leading_id;
+/// assert_eq!(leading_id(&[0x81, 0x02, 0x7F]), Some(257));
+/// assert_eq!(leading_id(&[0x81]), None);
+/// ```
+#[must_use]
+pub fn leading_id(payload: &[u8]) -> Option<u16> {
+    postcard::take_from_bytes::<u16>(payload)
+        .ok()
+        .map(|(id, _)| id)
+}
+
+/// The wire version in the answer to a greeting. These first fields stand the
+/// same in every version, so that a stranger's version can be named even when
+/// the rest of its greeting cannot be read; nothing for any other payload.
+#[must_use]
+pub fn greeting_version(payload: &[u8]) -> Option<u16> {
+    #[derive(Deserialize)]
+    struct Opening {
+        report: u8,
+        _id: u16,
+        answer: u8,
+        wire_version: u16,
+    }
+    let (opening, _) = postcard::take_from_bytes::<Opening>(payload).ok()?;
+    (opening.report == 0 && opening.answer == 1).then_some(opening.wire_version)
 }

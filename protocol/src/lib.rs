@@ -3,7 +3,7 @@
 //! Everything that both ends must agree on lives here and nowhere else: the
 //! integer units ([`units`]), what a calibration table means ([`table`]), the
 //! messages ([`message`]) and how they become bytes on a serial line
-//! ([`codec`], [`frame`]). `WIRE.md` beside this crate restates the bytes for
+//! ([`codec`], [`frame`], [`stuffing`]). `WIRE.md` beside this crate restates the bytes for
 //! somebody who writes a client in another language; the golden frames under
 //! `tests/golden` hold both to it.
 //!
@@ -29,6 +29,7 @@ pub mod codec;
 pub mod frame;
 pub mod message;
 pub mod settings;
+pub mod stuffing;
 pub mod table;
 pub mod units;
 

@@ -84,10 +84,20 @@ impl core::fmt::Display for TableFault {
                 write!(f, "{knots} points do not fit: this scale holds {fit}")
             }
             Self::CountsOrder { at } => {
-                write!(f, "counts do not rise from point {} to {}", at, u16::from(*at) + 1)
+                write!(
+                    f,
+                    "counts do not rise from point {} to {}",
+                    at,
+                    u16::from(*at) + 1
+                )
             }
             Self::MassOrder { at } => {
-                write!(f, "mass does not rise from point {} to {}", at, u16::from(*at) + 1)
+                write!(
+                    f,
+                    "mass does not rise from point {} to {}",
+                    at,
+                    u16::from(*at) + 1
+                )
             }
             Self::CountsRange { at } => write!(
                 f,
@@ -144,7 +154,7 @@ impl<const N: usize> Table<N> {
     /// A table of these knots.
     ///
     /// # Errors
-    /// The first [`TableFault`] found, in the order the enum lists them.
+    /// The first [`TableFault`] found; see [`check`].
     pub fn new(knots: &[Knot]) -> Result<Self, TableFault> {
         check(knots, N)?;
         match Vec::from_slice(knots) {
@@ -173,7 +183,7 @@ impl<const N: usize> Table<N> {
     /// Between two knots `(c0, m0)` and `(c1, m1)` it is
     /// `m0 + (c − c0)·(m1 − m0)/(c1 − c0)`, rounded to the nearest quantum. Past
     /// an end it goes on along the end segment for a quarter of the table's
-    /// width in counts and stays there: defined and bounded for every input,
+    /// width in counts (rounded down to whole counts) and stays there: defined and bounded for every input,
     /// and never falling while counts rise.
     #[must_use]
     pub fn lookup(&self, net_counts: i32) -> Reading {
@@ -198,7 +208,9 @@ impl<const N: usize> Table<N> {
         };
         let low = i64::from(first.counts) * scale;
         let high = i64::from(last.counts) * scale;
-        let reach = (high - low) / 4;
+        // In whole counts, so that both lookups end at the same place.
+        let width = i64::from(last.counts) - i64::from(first.counts);
+        let reach = width / 4 * scale;
         let (held, place) = if counts < low {
             if counts < low - reach {
                 (low - reach, Place::Beyond)
@@ -255,7 +267,9 @@ fn divide_ties_by_sum(product: i64, run: i64, base: i32) -> i64 {
 /// Checks what a [`Table`] of at most `fit` knots demands.
 ///
 /// # Errors
-/// The first fault found.
+/// The first fault found: the number of knots is looked at first, then the range
+/// of every knot, the order of every pair, the knot at zero, and at last the
+/// steepness of every segment.
 pub fn check(knots: &[Knot], fit: usize) -> Result<(), TableFault> {
     if knots.len() > fit {
         return Err(TableFault::TooMany {
@@ -293,7 +307,7 @@ pub fn check(knots: &[Knot], fit: usize) -> Result<(), TableFault> {
     for (at, (left, right)) in pairs(knots) {
         let run = i64::from(right.counts) - i64::from(left.counts);
         let rise = i64::from(right.mass) - i64::from(left.mass);
-        // rise/run against rise_all/run_all, multiplied out. 2^25 · 2^32 fits.
+        // rise/run against rise_all/run_all, multiplied out: 2^25 · 2^29 fits.
         let here = rise * run_all;
         let whole = rise_all * run;
         if here > whole.saturating_mul(SLOPE_RATIO_LIMIT)

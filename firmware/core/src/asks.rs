@@ -1,0 +1,189 @@
+//! What each request does. Every function here returns the one reply.
+
+use heapless::{String, Vec};
+use scalewright_protocol::WIRE_VERSION;
+use scalewright_protocol::codec::MAX_PAYLOAD;
+use scalewright_protocol::message::{
+    Answer, Ask, Hello, KNOTS_PER_MESSAGE, Refusal, Stage, TableHeader,
+};
+use scalewright_protocol::settings::Settings;
+use scalewright_protocol::table::{Knot, Table, knots_checksum};
+use scalewright_protocol::units::{CODE_MAX, CODE_MIN};
+
+use crate::capture::{Capture, check_order};
+use crate::filter::Filtered;
+use crate::instrument::Instrument;
+use crate::ports::Storage;
+
+impl<S: Storage, const KNOTS: usize> Instrument<S, KNOTS> {
+    /// Does what is asked. A wait only comes here when it is too long.
+    pub(crate) fn carry_out(&mut self, ask: Ask) -> Result<Answer, Refusal> {
+        match ask {
+            Ask::Hello { .. } => Ok(Answer::Hello(self.hello())),
+            Ask::State => {
+                self.untold = false;
+                Ok(Answer::State(self.state(self.now_ms)))
+            }
+            Ask::Wait { .. } => Err(Refusal::Range { field: 0 }),
+            Ask::Stream { every } => {
+                self.stream_every = every;
+                self.stream_left = every;
+                Ok(Answer::Done)
+            }
+            Ask::Settings => Ok(Answer::Settings(self.settings)),
+            Ask::SetSettings(settings) => self.set_settings(&settings),
+            Ask::Table => Ok(Answer::Table(self.table_header())),
+            Ask::Knots { from } => self.knots_from(from),
+            Ask::StageBegin(stage) => self.stage_begin(&stage),
+            Ask::StageKnots { from, knots } => {
+                self.slots.append(from, &knots)?;
+                Ok(Answer::Done)
+            }
+            Ask::StageCommit => {
+                let record = self.slots.commit(&self.limits())?;
+                let sequence = record.sequence;
+                self.adopt(record);
+                Ok(Answer::Stored { sequence })
+            }
+            Ask::StageAbort => {
+                self.slots.abort();
+                Ok(Answer::Done)
+            }
+            Ask::RollBack => {
+                let record = self.slots.roll_back(&self.limits())?;
+                let sequence = record.sequence;
+                self.adopt(record);
+                Ok(Answer::Stored { sequence })
+            }
+            Ask::SetZero => self.set_zero(),
+            Ask::Tare => self.set_tare(),
+            Ask::ClearTare => {
+                self.reference.tare = 0;
+                Ok(Answer::Done)
+            }
+            Ask::Capture(order) => {
+                check_order(&order).map_err(|field| Refusal::Range { field })?;
+                self.capture = Capture::start(&order, self.rest_limit_q8, self.now_ms);
+                Ok(Answer::Done)
+            }
+            Ask::CaptureCancel => {
+                self.untold |= self.capture.cancel();
+                Ok(Answer::Done)
+            }
+        }
+    }
+
+    fn hello(&self) -> Hello {
+        let mut board: String<16> = String::new();
+        for letter in self.identity.board.chars() {
+            if board.push(letter).is_err() {
+                break;
+            }
+        }
+        let mut rates_sps: Vec<u16, 5> = Vec::new();
+        for rate in self.identity.rates_sps.iter().take(5) {
+            let _ = rates_sps.push(*rate);
+        }
+        let fit = KNOTS.min(self.slots.knots_fit());
+        Hello {
+            wire_version: WIRE_VERSION,
+            firmware: self.identity.firmware,
+            device_id: self.identity.device_id,
+            board,
+            max_knots: u8::try_from(fit).unwrap_or(u8::MAX),
+            rates_sps,
+            slot_bytes: u16::try_from(self.slots.slot_bytes()).unwrap_or(u16::MAX),
+            max_payload: MAX_PAYLOAD as u16,
+        }
+    }
+
+    fn knots(&self) -> &[Knot] {
+        self.table.as_ref().map_or(&[], Table::knots)
+    }
+
+    fn table_header(&mut self) -> TableHeader {
+        let previous = self.slots.has_previous();
+        let knots = self.knots();
+        TableHeader {
+            sequence: self.slots.sequence(),
+            knots: u8::try_from(knots.len()).unwrap_or(u8::MAX),
+            checksum: knots_checksum(knots),
+            zero_counts: self.reference.calibration_counts,
+            previous,
+        }
+    }
+
+    /// Past the end of the table there are none, which is an answer too.
+    fn knots_from(&self, from: u8) -> Result<Answer, Refusal> {
+        let mut knots: Vec<Knot, KNOTS_PER_MESSAGE> = Vec::new();
+        for knot in self.knots().iter().skip(usize::from(from)) {
+            if knots.push(*knot).is_err() {
+                break;
+            }
+        }
+        Ok(Answer::Knots { from, knots })
+    }
+
+    /// The table stays, so what its numbers mean must stay: quanta, and (named
+    /// as field 6) the ADC's input and gain.
+    fn set_settings(&mut self, settings: &Settings) -> Result<Answer, Refusal> {
+        let limits = self.limits();
+        limits.check(settings).map_err(Refusal::Settings)?;
+        if self.table.is_some() {
+            if settings.quantum_ug != self.settings.quantum_ug {
+                return Err(Refusal::QuantumInUse);
+            }
+            if settings.input != self.settings.input {
+                return Err(Refusal::Range { field: 6 });
+            }
+        }
+        let zero_counts = self.reference.calibration_counts;
+        let knots = self.table.as_ref().map_or(&[][..], Table::knots);
+        let sequence = self
+            .slots
+            .replace_settings(settings, zero_counts, knots, &limits)?;
+        self.adopt_settings(*settings);
+        Ok(Answer::Stored { sequence })
+    }
+
+    fn stage_begin(&mut self, stage: &Stage) -> Result<Answer, Refusal> {
+        if !(CODE_MIN..=CODE_MAX).contains(&stage.zero_counts) {
+            return Err(Refusal::Range { field: 1 });
+        }
+        self.slots.begin(stage, &self.limits())?;
+        Ok(Answer::Done)
+    }
+
+    /// The signal, if a zero or tare may be taken from it.
+    fn at_rest(&self) -> Result<(&Table<KNOTS>, Filtered), Refusal> {
+        let table = self.table.as_ref().ok_or(Refusal::NotCalibrated)?;
+        if self.fault.is_some() {
+            return Err(Refusal::AdcFault);
+        }
+        match self.latest {
+            Some(filtered) if self.rest.within(self.rest_limit_q8) => Ok((table, filtered)),
+            _ => Err(Refusal::NotAtRest),
+        }
+    }
+
+    fn set_zero(&mut self) -> Result<Answer, Refusal> {
+        let (table, filtered) = self.at_rest()?;
+        let mut reference = self.reference;
+        let zero_counts = reference.set_zero(table, &self.settings, filtered.smooth_q8)?;
+        self.reference = reference;
+        Ok(Answer::Zeroed { zero_counts })
+    }
+
+    fn set_tare(&mut self) -> Result<Answer, Refusal> {
+        let (table, filtered) = self.at_rest()?;
+        let mut reference = self.reference;
+        reference.set_tare(
+            table,
+            &self.settings,
+            filtered.smooth_q8,
+            filtered.saturated,
+        )?;
+        self.reference = reference;
+        Ok(Answer::Done)
+    }
+}

@@ -1,0 +1,165 @@
+//! From a smoothed signal to what the scale shows: zero, tare, rounding, and
+//! when to show nothing.
+//!
+//! Owns the zero reference (ADC counts) and the tare (quanta); both start anew
+//! with each record. Refuses to name a mass without a table.
+
+use scalewright_protocol::message::{Flags, Refusal};
+use scalewright_protocol::settings::Settings;
+use scalewright_protocol::table::{Place, Table};
+use scalewright_protocol::units::{CODE_MAX, CODE_MIN, divide_to_nearest, saturate_i32};
+
+/// Whole zero-setting range in per cent of Max (OIML R 76-1:2006 clause 4.5.1:
+/// zero-setting and zero-tracking together have at most that effect). It lies
+/// evenly about the reference stored at calibration: half of it either way.
+pub const ZERO_RANGE_PERCENT: i64 = 4;
+/// Blank below minus this many d (common practice).
+pub const UNDERLOAD_D: i32 = 20;
+/// Rest limit without a table, q8 counts: 1/50 000 of the code range (contract
+/// of [`scalewright_protocol::message::CaptureOrder`]).
+const UNCALIBRATED_REST_Q8: u32 = ((1u64 << 24) * 256 / 50_000) as u32;
+
+/// Zero and tare in use.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Reference {
+    /// Zero reference in use, ADC counts.
+    pub zero_counts: i32,
+    /// Zero reference stored at calibration, ADC counts.
+    pub calibration_counts: i32,
+    /// Tare, quanta; 0 when none is in use.
+    pub tare: i32,
+}
+
+/// A load as the scale sees it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Weighed {
+    /// Gross mass, quanta.
+    pub mass: i32,
+    /// Net mass rounded to d, quanta, ties away from zero; absent when blank.
+    pub indication: Option<i32>,
+    /// AT_ZERO, NET, OVERLOAD, UNDERLOAD, SATURATED and CONTINUED as they apply.
+    pub flags: Flags,
+}
+
+impl Reference {
+    /// What comes with a record: its zero, no tare.
+    #[must_use]
+    pub const fn stored(zero_counts: i32) -> Self {
+        Self {
+            zero_counts,
+            calibration_counts: zero_counts,
+            tare: 0,
+        }
+    }
+
+    /// The load at `smooth_q8`.
+    ///
+    /// The indication is blank above Max + 9 e (OIML R 76-1:2006 clause 4.2.3),
+    /// below −20 d (common practice), with a saturated ADC, and where even the
+    /// table's continuation ends. Zero counts as met within 0.25 e (same, clause
+    /// 4.5.2). Over- and underload are judged on the gross mass.
+    #[must_use]
+    pub fn weigh<const N: usize>(
+        &self,
+        table: &Table<N>,
+        settings: &Settings,
+        smooth_q8: i32,
+        saturated: bool,
+    ) -> Weighed {
+        let net_q8 = i64::from(smooth_q8) - i64::from(self.zero_counts) * 256;
+        let reading = table.lookup_q8(net_q8);
+        let mass = reading.mass;
+        let beyond = reading.place == Place::Beyond || saturated;
+        let over = mass > settings.overload_above() || (beyond && net_q8 > 0);
+        let under = mass < settings.d.saturating_mul(-UNDERLOAD_D) || (beyond && net_q8 <= 0);
+        let flags = Flags::default()
+            .with_if(Flags::AT_ZERO, is_zero(mass, settings) && !saturated)
+            .with_if(Flags::NET, self.tare != 0)
+            .with_if(Flags::OVERLOAD, over)
+            .with_if(Flags::UNDERLOAD, under)
+            .with_if(Flags::SATURATED, saturated)
+            .with_if(Flags::CONTINUED, reading.place != Place::Inside);
+        let net = mass.saturating_sub(self.tare);
+        Weighed {
+            mass,
+            indication: (!over && !under).then(|| round_to(net, settings.d)),
+            flags,
+        }
+    }
+
+    /// Makes the load at `smooth_q8` zero and returns the new reference, ADC
+    /// counts. A tare is forgotten: it belonged to the old zero.
+    ///
+    /// # Errors
+    /// [`Refusal::ZeroRange`] outside the zero-setting range.
+    pub fn set_zero<const N: usize>(
+        &mut self,
+        table: &Table<N>,
+        settings: &Settings,
+        smooth_q8: i32,
+    ) -> Result<i32, Refusal> {
+        let counts = saturate_i32(divide_to_nearest(i64::from(smooth_q8), 256));
+        let moved = i64::from(counts) - i64::from(self.calibration_counts);
+        let off = i64::from(table.lookup(saturate_i32(moved)).mass);
+        let at_end = counts <= CODE_MIN || counts >= CODE_MAX;
+        if at_end || off.abs() * 100 * 2 > i64::from(settings.max) * ZERO_RANGE_PERCENT {
+            return Err(Refusal::ZeroRange);
+        }
+        self.zero_counts = counts;
+        self.tare = 0;
+        Ok(counts)
+    }
+
+    /// Makes the load at `smooth_q8` the container. A load within a quarter of
+    /// e of zero is none and ends the tare.
+    ///
+    /// # Errors
+    /// [`Refusal::TareRange`] below zero or above Max.
+    pub fn set_tare<const N: usize>(
+        &mut self,
+        table: &Table<N>,
+        settings: &Settings,
+        smooth_q8: i32,
+        saturated: bool,
+    ) -> Result<(), Refusal> {
+        let load = self.weigh(table, settings, smooth_q8, saturated);
+        if load.flags.has(Flags::AT_ZERO) {
+            self.tare = 0;
+            return Ok(());
+        }
+        if load.mass < 0 || load.mass > settings.max || load.indication.is_none() {
+            return Err(Refusal::TareRange);
+        }
+        self.tare = load.mass;
+        Ok(())
+    }
+}
+
+/// Widest spread that counts as rest, q8 counts: the settings' tenths of d,
+/// turned into counts by the mean steepness of the table.
+#[must_use]
+pub fn rest_limit_q8<const N: usize>(table: Option<&Table<N>>, settings: &Settings) -> u32 {
+    let ends = table.and_then(|t| t.knots().first().zip(t.knots().last()));
+    let Some((first, last)) = ends else {
+        return UNCALIBRATED_REST_Q8;
+    };
+    let run = i64::from(last.counts) - i64::from(first.counts);
+    let rise = i64::from(last.mass) - i64::from(first.mass);
+    let tenths = i64::from(settings.rest_tenths_d) * i64::from(settings.d);
+    let limit = divide_to_nearest(
+        tenths.saturating_mul(run).saturating_mul(256),
+        rise.saturating_mul(10),
+    );
+    u32::try_from(limit).unwrap_or(u32::MAX)
+}
+
+/// `mass` rounded to a multiple of `step`, ties away from zero.
+#[must_use]
+pub fn round_to(mass: i32, step: i32) -> i32 {
+    let steps = divide_to_nearest(i64::from(mass), i64::from(step));
+    saturate_i32(steps.saturating_mul(i64::from(step)))
+}
+
+fn is_zero(mass: i32, settings: &Settings) -> bool {
+    i64::from(mass).abs() * 4 <= i64::from(settings.e)
+}

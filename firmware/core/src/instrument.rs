@@ -1,0 +1,367 @@
+//! The whole scale as one state machine: bytes, samples and time in; bytes out.
+//!
+//! Owns the order of things: which request is worked on, what a sample touches,
+//! when an open wait ends. It never blocks except inside [`Storage`].
+//!
+//! **One request at a time.** While a reply is unsent, arriving bytes stand in
+//! a queue of [`QUEUE_BYTES`]; they are worked on as soon as the reply is out,
+//! in order. A board that can hold its line back asks [`Instrument::room`]
+//! first. Bytes beyond the queue are lost, which breaks the frame they belong
+//! to: that request was never received, and its asker sends it again. Replies
+//! are never lost or reordered.
+//!
+//! **A wait and what ends it.** An open `Ask::Wait` is answered at its
+//! deadline, when a capture ends or when rest begins or ends. If one of these
+//! happened since a state was last told, it is answered at once: nothing falls
+//! between two waits. The same request again changes nothing; another request
+//! has the wait answered first. Only a Hello under the wait's own number drops
+//! it unanswered: its asker is a new one that would take the answer for its own.
+//!
+//! **After a fault** of the ADC the filter starts clean; the first sound
+//! conversion ends the fault.
+
+use heapless::Deque;
+use scalewright_protocol::codec::MAX_PAYLOAD;
+use scalewright_protocol::frame::Decoder;
+use scalewright_protocol::message::{Flags, Sample, State};
+use scalewright_protocol::settings::{Input, Settings};
+use scalewright_protocol::table::Table;
+use scalewright_protocol::units::{CODE_MAX, CODE_MIN, reached_ms};
+
+use crate::bridge::{BridgeFault, Conversion};
+use crate::capture::Capture;
+use crate::conversation::{Pending, Wait};
+use crate::filter::{Filter, FilterConfig, Filtered};
+use crate::indication::{Reference, Weighed, rest_limit_q8};
+use crate::outbox::Outbox;
+use crate::ports::Storage;
+use crate::rest::Rest;
+use crate::slots::{Boot, Limits, Record, Slots};
+
+/// Bytes that may arrive while a reply is unsent: one frame of any length.
+pub const QUEUE_BYTES: usize = 128;
+
+/// What a board says of itself.
+#[derive(Clone, Copy, Debug)]
+pub struct Identity {
+    /// Number of this one device.
+    pub device_id: u32,
+    /// Kind of board, at most 16 bytes.
+    pub board: &'static str,
+    /// Firmware version: major, minor, patch.
+    pub firmware: (u8, u8, u8),
+    /// Rates of the ADC, conversions per second.
+    pub rates_sps: &'static [u16],
+}
+
+/// What happens to a scale.
+#[derive(Clone, Copy, Debug)]
+pub enum Event<'a> {
+    /// Time went by.
+    Tick,
+    /// Bytes arrived.
+    Bytes(&'a [u8]),
+    /// The ADC delivered, or cannot.
+    Sample(Result<Conversion, BridgeFault>),
+}
+
+/// A scale with a table of up to `KNOTS` knots.
+pub struct Instrument<S: Storage, const KNOTS: usize> {
+    pub(crate) identity: Identity,
+    pub(crate) slots: Slots<S>,
+    pub(crate) settings: Settings,
+    pub(crate) table: Option<Table<KNOTS>>,
+    pub(crate) reference: Reference,
+    pub(crate) fell_back: bool,
+    pub(crate) capture: Capture,
+    /// Send one of so many samples; 0 sends none.
+    pub(crate) stream_every: u8,
+    pub(crate) stream_left: u8,
+    /// A capture ended or rest changed since a state was last told.
+    pub(crate) untold: bool,
+    pub(crate) rest_limit_q8: u32,
+    pub(crate) fault: Option<BridgeFault>,
+    pub(crate) latest: Option<Filtered>,
+    filter: Filter,
+    pub(crate) rest: Rest,
+    stable: bool,
+    sequence: u32,
+    pub(crate) now_ms: u32,
+    pub(crate) decoder: Decoder<{ MAX_PAYLOAD + 4 }>,
+    queue: Deque<u8, QUEUE_BYTES>,
+    pub(crate) outbox: Outbox,
+    pub(crate) last_id: Option<u16>,
+    pub(crate) pending: Option<Pending>,
+    pub(crate) wait: Option<Wait>,
+}
+
+impl<S: Storage, const KNOTS: usize> Instrument<S, KNOTS> {
+    /// A scale just switched on: the newest sound record is in force, else
+    /// `factory` without a table. Zero is the reference stored at calibration.
+    pub fn new(identity: Identity, storage: S, factory: Settings, now_ms: u32) -> Self {
+        let mut slots = Slots::new(storage);
+        let limits = Limits {
+            rates_sps: identity.rates_sps,
+            knots: KNOTS,
+        };
+        let Boot { record, fell_back } = slots.boot(&limits);
+        let record = record.unwrap_or(Record {
+            sequence: 0,
+            zero_counts: 0,
+            settings: factory,
+            table: None,
+        });
+        Self {
+            identity,
+            slots,
+            settings: record.settings,
+            rest_limit_q8: rest_limit_q8(record.table.as_ref(), &record.settings),
+            rest: Rest::new(record.settings.rest_ms),
+            table: record.table,
+            reference: Reference::stored(record.zero_counts),
+            fell_back,
+            capture: Capture::idle(),
+            stream_every: 0,
+            stream_left: 0,
+            untold: false,
+            fault: None,
+            latest: None,
+            filter: Filter::new(),
+            stable: false,
+            sequence: 0,
+            now_ms,
+            decoder: Decoder::new(),
+            queue: Deque::new(),
+            outbox: Outbox::new(),
+            last_id: None,
+            pending: None,
+            wait: None,
+        }
+    }
+
+    /// Takes what happened at `now_ms`.
+    pub fn handle(&mut self, now_ms: u32, event: Event<'_>) {
+        self.now_ms = now_ms;
+        match event {
+            Event::Tick => {}
+            Event::Bytes(bytes) => {
+                // What was due before these bytes comes before them.
+                self.watch();
+                for byte in bytes {
+                    if self.is_busy() || !self.queue.is_empty() {
+                        // Beyond the queue bytes are lost: see the module's head.
+                        let _ = self.queue.push_back(*byte);
+                    } else {
+                        self.receive(*byte);
+                    }
+                }
+            }
+            Event::Sample(Ok(conversion)) => self.sample(conversion),
+            Event::Sample(Err(fault)) => {
+                self.fault = Some(fault);
+                self.forget_samples();
+                self.capture.silence();
+            }
+        }
+        self.note_rest();
+        self.watch();
+    }
+
+    /// When [`Event::Tick`] is due at the latest, ms; none when only bytes or
+    /// samples can change anything.
+    #[must_use]
+    pub fn next_deadline_ms(&self) -> Option<u32> {
+        let wait = self.wait.map(|w| w.deadline_ms);
+        match (wait, self.capture.deadline_ms()) {
+            (Some(a), Some(b)) => Some(if reached_ms(a, b) { b } else { a }),
+            (a, b) => a.or(b),
+        }
+    }
+
+    /// Bytes to send now. After sending some, [`Self::sent`] must be called
+    /// before the next [`Self::handle`].
+    #[must_use]
+    pub fn output(&self) -> &[u8] {
+        self.outbox.output()
+    }
+
+    /// The first `bytes` of [`Self::output`] are on the line.
+    pub fn sent(&mut self, bytes: usize) {
+        self.outbox.sent(bytes);
+        while !self.is_replying() {
+            if let Some(Pending { id, ask }) = self.pending.take() {
+                self.begin(id, ask);
+            } else if let Some(byte) = self.queue.pop_front() {
+                self.receive(byte);
+            } else {
+                break;
+            }
+        }
+        self.watch();
+    }
+
+    /// Bytes that can surely be taken by the next [`Event::Bytes`].
+    #[must_use]
+    pub fn room(&self) -> usize {
+        QUEUE_BYTES.saturating_sub(self.queue.len())
+    }
+
+    /// Whether a wait is open: time is being waited for.
+    #[must_use]
+    pub const fn waiting(&self) -> bool {
+        self.wait.is_some()
+    }
+
+    /// Input and rate (conversions per second) the board shall select.
+    #[must_use]
+    pub const fn adc(&self) -> (Input, u16) {
+        (self.settings.input, self.settings.rate_sps)
+    }
+
+    /// Settings in force.
+    #[must_use]
+    pub const fn settings(&self) -> &Settings {
+        &self.settings
+    }
+
+    /// Table in force.
+    #[must_use]
+    pub const fn table(&self) -> Option<&Table<KNOTS>> {
+        self.table.as_ref()
+    }
+
+    /// The state at `now_ms`. With no filtered sample (see the flags) the
+    /// smoothed signal reads 0 and there is no mass.
+    #[must_use]
+    pub fn state(&self, now_ms: u32) -> State {
+        let weighed = self.latest.as_ref().and_then(|f| self.weigh(f));
+        State {
+            at_ms: now_ms,
+            sequence: self.sequence,
+            smooth_q8: self.latest.map_or(0, |f| f.smooth_q8),
+            spread_q8: self.rest.spread_q8(),
+            zero_counts: self.reference.zero_counts,
+            mass: weighed.map(|w| w.mass),
+            indication: weighed.and_then(|w| w.indication),
+            flags: self.flags(weighed.as_ref()),
+            capture: self.capture.state(),
+        }
+    }
+
+    /// The storage, back; for tests and for a board that restarts.
+    pub fn into_storage(self) -> S {
+        self.slots.into_storage()
+    }
+
+    pub(crate) fn limits(&self) -> Limits {
+        Limits {
+            rates_sps: self.identity.rates_sps,
+            knots: KNOTS,
+        }
+    }
+
+    /// Puts a record in force. Its own zero reference comes with it, and no
+    /// tare: neither can be carried over to another table. Filtered samples are
+    /// kept unless they are no longer comparable.
+    pub(crate) fn adopt(&mut self, record: Record<KNOTS>) {
+        self.table = record.table;
+        self.reference = Reference::stored(record.zero_counts);
+        self.adopt_settings(record.settings);
+    }
+
+    pub(crate) fn adopt_settings(&mut self, settings: Settings) {
+        let before = core::mem::replace(&mut self.settings, settings);
+        self.fell_back = false;
+        self.rest_limit_q8 = rest_limit_q8(self.table.as_ref(), &self.settings);
+        if before.rest_ms != settings.rest_ms {
+            self.rest = Rest::new(settings.rest_ms);
+        }
+        if before.input != settings.input
+            || before.rate_sps != settings.rate_sps
+            || before.smoothing != settings.smoothing
+        {
+            self.forget_samples();
+            self.capture.interrupt();
+        }
+        self.note_rest();
+    }
+
+    fn forget_samples(&mut self) {
+        self.filter.restart();
+        self.rest.restart();
+        self.latest = None;
+    }
+
+    fn sample(&mut self, conversion: Conversion) {
+        self.fault = None;
+        if conversion.settling {
+            self.forget_samples();
+            self.capture.interrupt();
+            return;
+        }
+        let code = match (conversion.saturated, conversion.counts < 0) {
+            (false, _) => conversion.counts,
+            (true, true) => CODE_MIN,
+            (true, false) => CODE_MAX,
+        };
+        let config = FilterConfig {
+            smoothing: self.settings.smoothing,
+        };
+        let Some(filtered) = self.filter.push(&config, code) else {
+            return;
+        };
+        self.latest = Some(filtered);
+        self.sequence = self.sequence.wrapping_add(1);
+        self.rest.push(self.now_ms, filtered.smooth_q8);
+        self.untold |= self.capture.sample(self.now_ms, &filtered, &self.rest);
+        self.note_rest();
+        if self.stream_every > 0 {
+            self.stream_left = self.stream_left.saturating_sub(1);
+            if self.stream_left == 0 {
+                self.stream_left = self.stream_every;
+                let weighed = self.weigh(&filtered);
+                self.outbox.event(Sample {
+                    sequence: self.sequence,
+                    at_ms: self.now_ms,
+                    raw_counts: filtered.raw,
+                    smooth_q8: filtered.smooth_q8,
+                    mass: weighed.map(|w| w.mass),
+                    flags: self.flags(weighed.as_ref()),
+                });
+            }
+        }
+    }
+
+    fn weigh(&self, filtered: &Filtered) -> Option<Weighed> {
+        let table = self.table.as_ref()?;
+        Some(self.reference.weigh(
+            table,
+            &self.settings,
+            filtered.smooth_q8,
+            filtered.saturated,
+        ))
+    }
+
+    fn flags(&self, weighed: Option<&Weighed>) -> Flags {
+        weighed
+            .map_or(Flags::default(), |w| w.flags)
+            .with_if(Flags::STABLE, self.stable)
+            .with_if(Flags::NOT_CALIBRATED, self.table.is_none())
+            .with_if(Flags::NET, self.reference.tare != 0)
+            .with_if(Flags::SATURATED, self.latest.is_some_and(|f| f.saturated))
+            .with_if(Flags::SPIKE, self.latest.is_some_and(|f| f.spike))
+            .with_if(
+                Flags::SETTLING,
+                self.latest.is_none() && self.fault.is_none(),
+            )
+            .with_if(Flags::ADC_SILENT, self.fault == Some(BridgeFault::Silent))
+            .with_if(Flags::ADC_STUCK, self.fault == Some(BridgeFault::Stuck))
+            .with_if(Flags::FELL_BACK, self.fell_back)
+    }
+
+    fn note_rest(&mut self) {
+        let stable = self.latest.is_some() && self.rest.within(self.rest_limit_q8);
+        self.untold |= stable != self.stable;
+        self.stable = stable;
+    }
+}

@@ -1,0 +1,108 @@
+//! Bytes on their way out: one reply, kept for a repeat, and one event.
+//!
+//! A frame once begun is finished before another starts. A reply goes before an
+//! event; an event that finds no room is dropped.
+
+use scalewright_protocol::codec::{MAX_FRAME, encode};
+use scalewright_protocol::message::{Refusal, Report, Sample};
+
+/// A sample at its widest: 30 bytes of payload, 8 around it (tested).
+const EVENT_FRAME: usize = 40;
+
+#[derive(Clone, Debug)]
+struct Lane<const N: usize> {
+    bytes: [u8; N],
+    length: usize,
+    sent: usize,
+}
+
+impl<const N: usize> Lane<N> {
+    const fn empty() -> Self {
+        Self {
+            bytes: [0; N],
+            length: 0,
+            sent: 0,
+        }
+    }
+
+    fn rest(&self) -> &[u8] {
+        self.bytes.get(self.sent..self.length).unwrap_or(&[])
+    }
+
+    fn is_begun(&self) -> bool {
+        self.sent > 0 && self.sent < self.length
+    }
+
+    fn put(&mut self, report: &Report) -> bool {
+        self.sent = 0;
+        self.length = encode(report, &mut self.bytes).unwrap_or(0);
+        self.length > 0
+    }
+
+    fn advance(&mut self, bytes: usize) {
+        self.sent = self.sent.saturating_add(bytes).min(self.length);
+    }
+}
+
+/// What is to be sent.
+#[derive(Clone, Debug)]
+pub struct Outbox {
+    reply: Lane<MAX_FRAME>,
+    event: Lane<EVENT_FRAME>,
+}
+
+impl Outbox {
+    pub const fn new() -> Self {
+        Self {
+            reply: Lane::empty(),
+            event: Lane::empty(),
+        }
+    }
+
+    /// Puts the reply to request `id` in; there must be none on its way.
+    pub fn reply(&mut self, id: u16, report: &Report) {
+        if !self.reply.put(report) {
+            // Every reply fits (the contract's tests say so); should one not,
+            // the request still gets its one answer.
+            self.reply.put(&Report::Refusal {
+                id,
+                refusal: Refusal::Unknown,
+            });
+        }
+    }
+
+    /// Sends the same reply once more.
+    pub fn repeat(&mut self) {
+        self.reply.sent = 0;
+    }
+
+    /// Whether a reply is still on its way.
+    pub fn is_replying(&self) -> bool {
+        !self.reply.rest().is_empty()
+    }
+
+    /// Puts a sample in if there is room.
+    pub fn event(&mut self, sample: Sample) {
+        if self.event.rest().is_empty() {
+            self.event.put(&Report::Sample(sample));
+        }
+    }
+
+    /// The bytes to send next.
+    pub fn output(&self) -> &[u8] {
+        if self.is_replying() && !self.event.is_begun() {
+            self.reply.rest()
+        } else {
+            self.event.rest()
+        }
+    }
+
+    /// The first `bytes` of [`Self::output`] are gone.
+    pub fn sent(&mut self, bytes: usize) {
+        if self.is_replying() && !self.event.is_begun() {
+            self.reply.advance(bytes);
+        } else {
+            self.event.advance(bytes);
+        }
+    }
+}

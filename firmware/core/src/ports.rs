@@ -1,0 +1,74 @@
+//! What the core needs from a board and cannot have by embedded-hal alone.
+
+/// One of the two places a record can live in.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Slot {
+    /// The first.
+    A,
+    /// The second.
+    B,
+}
+
+impl Slot {
+    /// The one that is not `self`.
+    #[must_use]
+    pub const fn other(self) -> Self {
+        match self {
+            Self::A => Self::B,
+            Self::B => Self::A,
+        }
+    }
+}
+
+/// Memory that survives a power cut: two slots of NOR flash or EEPROM.
+///
+/// The core keeps to the stricter of the two kinds: it writes each byte at most
+/// once between two erases, and takes an erased byte to read 0xFF. A board
+/// whose memory wants whole pages fills the rest of a page with 0xFF, which
+/// leaves NOR cells as they are.
+pub trait Storage {
+    /// What can go wrong; shown to developers only.
+    type Error: core::fmt::Debug;
+
+    /// Bytes of one slot; both are of the same size.
+    fn slot_bytes(&self) -> usize;
+
+    /// Fills `into` from `offset` on.
+    ///
+    /// # Errors
+    /// When the memory cannot be read or the range leaves the slot.
+    fn read(&mut self, slot: Slot, offset: usize, into: &mut [u8]) -> Result<(), Self::Error>;
+
+    /// Makes every byte of `slot` 0xFF. The other slot is not touched, even
+    /// when power dies on the way.
+    ///
+    /// # Errors
+    /// When the memory refuses.
+    fn erase(&mut self, slot: Slot) -> Result<(), Self::Error>;
+
+    /// Writes `bytes` from `offset` on, in rising order; bytes around them are
+    /// not touched.
+    ///
+    /// # Errors
+    /// When the memory refuses or the range leaves the slot.
+    fn write(&mut self, slot: Slot, offset: usize, bytes: &[u8]) -> Result<(), Self::Error>;
+}
+
+/// Runs a few instructions with nothing in between.
+///
+/// The two-wire converter powers down when its clock line stays high for 60 us;
+/// an interrupt inside a pulse could do that.
+pub trait Critical {
+    /// What `f` returns, run with interrupts held off.
+    fn run<R>(&mut self, f: impl FnOnce() -> R) -> R;
+}
+
+/// A [`Critical`] for hosts and chips without interrupts: just runs.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct Unguarded;
+
+impl Critical for Unguarded {
+    fn run<R>(&mut self, f: impl FnOnce() -> R) -> R {
+        f()
+    }
+}

@@ -1,0 +1,180 @@
+//! What stands in a slot, byte by byte: header places and knots.
+//!
+//! Owns the offsets; knows nothing of which record is in force. Buffers on the
+//! stack stay at 64 bytes.
+
+use heapless::Vec;
+use scalewright_protocol::checksum::Running;
+use scalewright_protocol::message::Refusal;
+use scalewright_protocol::table::Knot;
+
+use crate::header::{self, HEADER_BYTES, Header, Place};
+use crate::ports::{Slot, Storage};
+
+/// Header places of one slot.
+pub const PLACES: usize = 4;
+/// Where knots begin.
+const KNOTS_AT: usize = PLACES * HEADER_BYTES;
+const KNOT_BYTES: usize = 8;
+/// Knots handled at a time: a buffer of 64 bytes.
+const PIECE: usize = 8;
+
+/// What stands in one slot.
+pub struct Survey {
+    /// The sound header with the newest number.
+    pub newest: Option<Header>,
+    /// Newest number on a header that was finished once and is broken.
+    pub broken: Option<u32>,
+    /// First erased header place.
+    pub free: Option<usize>,
+    /// Whether the storage refused.
+    pub unreadable: bool,
+}
+
+/// A [`Storage`] with that order in it.
+#[derive(Debug)]
+pub struct Shelf<S>(pub S);
+
+impl<S: Storage> Shelf<S> {
+    /// Knots one slot has room for; none when not even the headers fit.
+    pub fn knots_fit(&self) -> Option<usize> {
+        let room = self.0.slot_bytes().checked_sub(KNOTS_AT)?;
+        Some(room / KNOT_BYTES)
+    }
+
+    /// Erases a slot.
+    pub fn erase(&mut self, slot: Slot) -> Result<(), Refusal> {
+        self.0.erase(slot).map_err(|_| Refusal::Storage)
+    }
+
+    /// Writes a header and reads it back. What counts is what reads back, not
+    /// what the write says of itself.
+    pub fn write_header(
+        &mut self,
+        slot: Slot,
+        place: usize,
+        header: &Header,
+    ) -> Result<(), Refusal> {
+        let bytes = header::to_bytes(header);
+        let _ = self
+            .0
+            .write(slot, place.saturating_mul(HEADER_BYTES), &bytes);
+        if self.place(slot, place)? == Place::Sound(*header) {
+            Ok(())
+        } else {
+            Err(Refusal::Storage)
+        }
+    }
+
+    fn place(&mut self, slot: Slot, place: usize) -> Result<Place, Refusal> {
+        let mut bytes = [0u8; HEADER_BYTES];
+        self.0
+            .read(slot, place.saturating_mul(HEADER_BYTES), &mut bytes)
+            .map_err(|_| Refusal::Storage)?;
+        Ok(header::from_bytes(&bytes))
+    }
+
+    /// What the header places of `slot` hold.
+    pub fn survey(&mut self, slot: Slot) -> Survey {
+        let mut survey = Survey {
+            newest: None,
+            broken: None,
+            free: None,
+            unreadable: false,
+        };
+        for place in 0..PLACES {
+            match self.place(slot, place) {
+                Ok(Place::Erased) => survey.free = survey.free.or(Some(place)),
+                Ok(Place::Other) => {}
+                Ok(Place::Broken { sequence }) => {
+                    if survey.broken.is_none_or(|b| is_newer(sequence, b)) {
+                        survey.broken = Some(sequence);
+                    }
+                }
+                Ok(Place::Sound(header)) => {
+                    if survey
+                        .newest
+                        .is_none_or(|n| is_newer(header.sequence, n.sequence))
+                    {
+                        survey.newest = Some(header);
+                    }
+                }
+                Err(_) => survey.unreadable = true,
+            }
+        }
+        survey
+    }
+
+    /// CRC-32 of the knots in `slot` as they read back, as
+    /// [`knots_checksum`] forms it.
+    pub fn checksum(&mut self, slot: Slot, knots: u8) -> Result<u32, Refusal> {
+        let mut crc = Running::new();
+        self.each_piece(slot, knots, |piece| {
+            for knot in piece {
+                crc.update(&knot.counts.to_le_bytes());
+                crc.update(&knot.mass.to_le_bytes());
+            }
+            Ok(())
+        })?;
+        Ok(crc.finish())
+    }
+
+    /// Hands the knots in `slot` to `each`, some at a time.
+    pub fn each_piece(
+        &mut self,
+        slot: Slot,
+        knots: u8,
+        mut each: impl FnMut(&[Knot]) -> Result<(), Refusal>,
+    ) -> Result<(), Refusal> {
+        let mut at = KNOTS_AT;
+        let mut left = usize::from(knots);
+        while left > 0 {
+            let count = left.min(PIECE);
+            let mut bytes = [0u8; PIECE * KNOT_BYTES];
+            let bytes = bytes
+                .get_mut(..count.saturating_mul(KNOT_BYTES))
+                .ok_or(Refusal::Storage)?;
+            self.0.read(slot, at, bytes).map_err(|_| Refusal::Storage)?;
+            let (pairs, _) = bytes.as_chunks::<KNOT_BYTES>();
+            let mut piece: Vec<Knot, PIECE> = Vec::new();
+            for pair in pairs {
+                piece.push(knot_from(pair)).map_err(|_| Refusal::Storage)?;
+            }
+            each(&piece)?;
+            at = at.saturating_add(bytes.len());
+            left = left.saturating_sub(count);
+        }
+        Ok(())
+    }
+
+    /// Writes knots from position `from` on.
+    pub fn write_knots(&mut self, slot: Slot, from: u8, knots: &[Knot]) -> Result<(), Refusal> {
+        let mut at = KNOTS_AT.saturating_add(usize::from(from).saturating_mul(KNOT_BYTES));
+        for piece in knots.chunks(PIECE) {
+            let mut bytes: Vec<u8, { PIECE * KNOT_BYTES }> = Vec::new();
+            for knot in piece {
+                let counts = bytes.extend_from_slice(&knot.counts.to_le_bytes());
+                let mass = bytes.extend_from_slice(&knot.mass.to_le_bytes());
+                counts.and(mass).map_err(|_| Refusal::Storage)?;
+            }
+            self.0
+                .write(slot, at, &bytes)
+                .map_err(|_| Refusal::Storage)?;
+            at = at.saturating_add(bytes.len());
+        }
+        Ok(())
+    }
+}
+
+fn knot_from(bytes: &[u8; KNOT_BYTES]) -> Knot {
+    let [c0, c1, c2, c3, m0, m1, m2, m3] = *bytes;
+    Knot {
+        counts: i32::from_le_bytes([c0, c1, c2, c3]),
+        mass: i32::from_le_bytes([m0, m1, m2, m3]),
+    }
+}
+
+/// Whether `a` follows `b`, right across a wrap of the numbers.
+pub const fn is_newer(a: u32, b: u32) -> bool {
+    (a.wrapping_sub(b) as i32) > 0
+}

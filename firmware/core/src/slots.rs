@@ -1,0 +1,378 @@
+//! Records that survive a power cut: settings, zero reference and table, whole.
+//!
+//! ```text
+//! slot:  header place 0 … 3 (48 bytes each)   knots (counts, mass: 8 bytes each)
+//! ```
+//!
+//! Two slots hold one record each. The sound record with the newest sequence
+//! number is in force; the other is the one before. A new record is built in
+//! the other slot: erase, knots as they arrive, and last, in one write, the
+//! header, whose CRC makes the record exist. So at every moment at least the
+//! record in force is whole, and what a cut leaves behind is no record.
+//! Starting reads only, so a second cut finds nothing half repaired.
+//!
+//! **Roll-back** puts the other slot's record back in force without moving it:
+//! a second header, with the next sequence number, goes into the next free
+//! header place of the same slot. Each record has four places, so it can be
+//! brought back three times before it counts as gone.
+//!
+//! Refuses: a record whose knots, settings or table do not check, whatever its
+//! CRC says. A failing memory never costs the record in force: each header is
+//! read back before it counts.
+
+use heapless::Vec;
+use scalewright_protocol::message::{Refusal, Stage};
+use scalewright_protocol::settings::{Settings, SettingsFault};
+use scalewright_protocol::table::{Knot, Table, TableFault, knots_checksum};
+
+use crate::header::Header;
+use crate::ports::{Slot, Storage};
+use crate::shelf::{Shelf, is_newer};
+
+/// What this scale can take.
+#[derive(Clone, Copy, Debug)]
+pub struct Limits {
+    /// Rates of the ADC, conversions per second.
+    pub rates_sps: &'static [u16],
+    /// Most knots of a table.
+    pub knots: usize,
+}
+
+impl Limits {
+    /// Checks settings, the rate included.
+    ///
+    /// # Errors
+    /// The first field that makes no sense.
+    pub fn check(&self, settings: &Settings) -> Result<(), SettingsFault> {
+        settings.check()?;
+        if self.rates_sps.contains(&settings.rate_sps) {
+            Ok(())
+        } else {
+            Err(SettingsFault::Rate)
+        }
+    }
+}
+
+/// A record as it comes into force.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Record<const N: usize> {
+    /// Its number; 0 is never used.
+    pub sequence: u32,
+    /// Zero reference at calibration, ADC counts.
+    pub zero_counts: i32,
+    /// The settings.
+    pub settings: Settings,
+    /// The table; none means not calibrated.
+    pub table: Option<Table<N>>,
+}
+
+/// What starting found.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Boot<const N: usize> {
+    /// The record in force; none on a factory-new scale.
+    pub record: Option<Record<N>>,
+    /// Whether a newer one was there and is broken.
+    pub fell_back: bool,
+}
+
+#[derive(Clone, Copy, Debug)]
+struct Staging {
+    stage: Stage,
+    received: u8,
+}
+
+/// The two slots.
+#[derive(Debug)]
+pub struct Slots<S> {
+    shelf: Shelf<S>,
+    /// Slot and number of the record in force.
+    in_force: Option<(Slot, u32)>,
+    /// Where the next record is built.
+    spare: Slot,
+    /// Newest number seen on a sound header, 0 for none.
+    newest: u32,
+    staging: Option<Staging>,
+}
+
+impl<S: Storage> Slots<S> {
+    /// Slots over `storage`; nothing is read yet.
+    pub const fn new(storage: S) -> Self {
+        Self {
+            shelf: Shelf(storage),
+            in_force: None,
+            spare: Slot::A,
+            newest: 0,
+            staging: None,
+        }
+    }
+
+    /// The storage, back.
+    pub fn into_storage(self) -> S {
+        self.shelf.0
+    }
+
+    /// Bytes of one slot.
+    pub fn slot_bytes(&self) -> usize {
+        self.shelf.0.slot_bytes()
+    }
+
+    /// Knots one slot has room for.
+    pub fn knots_fit(&self) -> usize {
+        self.shelf.knots_fit().unwrap_or(0)
+    }
+
+    /// Number of the record in force, 0 for none.
+    #[must_use]
+    pub fn sequence(&self) -> u32 {
+        self.in_force.map_or(0, |(_, sequence)| sequence)
+    }
+
+    /// Finds the record in force: the newest that checks in every respect.
+    /// Reads only.
+    ///
+    /// `fell_back` is set when a newer one was finished once and is broken now;
+    /// an update that a power cut ended is no such case.
+    pub fn boot<const N: usize>(&mut self, limits: &Limits) -> Boot<N> {
+        self.in_force = None;
+        self.staging = None;
+        let (a, b) = (self.shelf.survey(Slot::A), self.shelf.survey(Slot::B));
+        let first_b = match (a.newest, b.newest) {
+            (Some(in_a), Some(in_b)) => is_newer(in_b.sequence, in_a.sequence),
+            // Where no slot has a header that reads, the broken one goes first.
+            (None, None) => b.broken.is_some() && a.broken.is_none(),
+            (in_a, _) => in_a.is_none(),
+        };
+        let in_order = if first_b {
+            [(Slot::B, b.newest), (Slot::A, a.newest)]
+        } else {
+            [(Slot::A, a.newest), (Slot::B, b.newest)]
+        };
+        let [(first, newest), _] = in_order;
+        self.newest = newest.map_or(0, |header| header.sequence);
+        // Unless something can be put in force, the first choice is broken and
+        // the next to be rewritten.
+        self.spare = first;
+        let mut fell_back = a.unreadable || b.unreadable;
+        let mut record = None;
+        for (slot, header) in in_order {
+            let Some(header) = header else { continue };
+            if let Ok(loaded) = self.load(slot, &header, limits) {
+                self.in_force = Some((slot, header.sequence));
+                self.spare = slot.other();
+                record = Some(loaded);
+                break;
+            }
+            fell_back = true;
+        }
+        let here = self.sequence();
+        for broken in [a.broken, b.broken].into_iter().flatten() {
+            fell_back |= here == 0 || is_newer(broken, here);
+        }
+        Boot { record, fell_back }
+    }
+
+    /// Whether a record can be put back in force.
+    pub fn has_previous(&mut self) -> bool {
+        self.previous().is_some()
+    }
+
+    fn previous(&mut self) -> Option<(Header, usize)> {
+        let (slot, _) = self.in_force?;
+        let other = slot.other();
+        let survey = self.shelf.survey(other);
+        let (header, free) = (survey.newest?, survey.free?);
+        let checksum = self.shelf.checksum(other, header.knots).ok()?;
+        (checksum == header.checksum).then_some((header, free))
+    }
+
+    /// Opens a record in the spare slot. From here on the record that stood
+    /// there is gone; the one in force is not touched.
+    ///
+    /// # Errors
+    /// [`Refusal`] for settings, zero reference or number of knots that make no
+    /// sense, or a memory that cannot be erased.
+    pub fn begin(&mut self, stage: &Stage, limits: &Limits) -> Result<(), Refusal> {
+        limits.check(&stage.settings).map_err(Refusal::Settings)?;
+        let fit = limits.knots.min(self.knots_fit());
+        if stage.knots == 1 {
+            return Err(Refusal::Table(TableFault::TooFew { knots: 1 }));
+        }
+        if usize::from(stage.knots) > fit {
+            return Err(Refusal::Table(TableFault::TooMany {
+                knots: stage.knots,
+                fit: u8::try_from(fit).unwrap_or(u8::MAX),
+            }));
+        }
+        self.staging = None;
+        if self.shelf.knots_fit().is_none() {
+            return Err(Refusal::Storage);
+        }
+        self.shelf.erase(self.spare)?;
+        self.staging = Some(Staging {
+            stage: *stage,
+            received: 0,
+        });
+        Ok(())
+    }
+
+    /// Writes the next knots to the spare slot.
+    ///
+    /// # Errors
+    /// [`Refusal::NotStaging`]; [`Refusal::StageOrder`]; [`Refusal::Range`] for
+    /// none or more than announced; [`Refusal::Storage`], which ends the
+    /// staging, since a byte cannot be written twice.
+    pub fn append(&mut self, from: u8, knots: &[Knot]) -> Result<(), Refusal> {
+        let staging = self.staging.ok_or(Refusal::NotStaging)?;
+        if from != staging.received {
+            return Err(Refusal::StageOrder {
+                expected: staging.received,
+            });
+        }
+        let room = usize::from(staging.stage.knots.saturating_sub(from));
+        if knots.is_empty() || knots.len() > room {
+            return Err(Refusal::Range { field: 1 });
+        }
+        if let Err(refusal) = self.shelf.write_knots(self.spare, from, knots) {
+            self.staging = None;
+            return Err(refusal);
+        }
+        let count = u8::try_from(knots.len()).unwrap_or(u8::MAX);
+        self.staging = Some(Staging {
+            received: from.saturating_add(count),
+            ..staging
+        });
+        Ok(())
+    }
+
+    /// Checks the staged record as it reads back from storage, and puts it in
+    /// force.
+    ///
+    /// # Errors
+    /// [`Refusal::NotStaging`]; [`Refusal::StageIncomplete`], after which more
+    /// knots may follow; [`Refusal::StageChecksum`], [`Refusal::Table`] and
+    /// [`Refusal::Storage`], which end the staging.
+    pub fn commit<const N: usize>(&mut self, limits: &Limits) -> Result<Record<N>, Refusal> {
+        let staging = self.staging.ok_or(Refusal::NotStaging)?;
+        if staging.received < staging.stage.knots {
+            return Err(Refusal::StageIncomplete {
+                received: staging.received,
+            });
+        }
+        self.staging = None;
+        let header = Header {
+            sequence: self.next_sequence(),
+            zero_counts: staging.stage.zero_counts,
+            knots: staging.stage.knots,
+            checksum: staging.stage.checksum,
+            settings: staging.stage.settings,
+        };
+        let record = self.load(self.spare, &header, limits)?;
+        self.adopt(self.spare, 0, &header)?;
+        Ok(record)
+    }
+
+    /// Gives up what was staged; says whether anything was.
+    pub fn abort(&mut self) -> bool {
+        self.staging.take().is_some()
+    }
+
+    /// Stores `settings` with the zero reference and the knots in force and
+    /// returns the new number. What was being staged is given up.
+    ///
+    /// # Errors
+    /// [`Refusal::Settings`] and [`Refusal::Storage`].
+    pub fn replace_settings(
+        &mut self,
+        settings: &Settings,
+        zero_counts: i32,
+        knots: &[Knot],
+        limits: &Limits,
+    ) -> Result<u32, Refusal> {
+        let stage = Stage {
+            settings: *settings,
+            zero_counts,
+            knots: u8::try_from(knots.len()).unwrap_or(u8::MAX),
+            checksum: knots_checksum(knots),
+        };
+        self.begin(&stage, limits)?;
+        self.staging = None;
+        self.shelf.write_knots(self.spare, 0, knots)?;
+        if self.shelf.checksum(self.spare, stage.knots)? != stage.checksum {
+            return Err(Refusal::Storage);
+        }
+        let header = Header {
+            sequence: self.next_sequence(),
+            zero_counts,
+            knots: stage.knots,
+            checksum: stage.checksum,
+            settings: *settings,
+        };
+        self.adopt(self.spare, 0, &header)?;
+        Ok(header.sequence)
+    }
+
+    /// Puts the record before the one in force back, under a new number.
+    ///
+    /// # Errors
+    /// [`Refusal::NothingToRollBack`] when there is none or it does not check;
+    /// [`Refusal::Storage`].
+    pub fn roll_back<const N: usize>(&mut self, limits: &Limits) -> Result<Record<N>, Refusal> {
+        let (previous, free) = self.previous().ok_or(Refusal::NothingToRollBack)?;
+        let header = Header {
+            sequence: self.next_sequence(),
+            ..previous
+        };
+        let record = self
+            .load(self.spare, &header, limits)
+            .map_err(|_| Refusal::NothingToRollBack)?;
+        self.adopt(self.spare, free, &header)?;
+        Ok(record)
+    }
+
+    /// From here on `slot` holds the record in force, once its header reads back.
+    fn adopt(&mut self, slot: Slot, place: usize, header: &Header) -> Result<(), Refusal> {
+        self.shelf.write_header(slot, place, header)?;
+        self.in_force = Some((slot, header.sequence));
+        self.spare = slot.other();
+        self.newest = header.sequence;
+        Ok(())
+    }
+
+    /// One above the newest number seen; 0 is left out.
+    fn next_sequence(&self) -> u32 {
+        self.newest.wrapping_add(1).max(1)
+    }
+
+    /// The record under `header`, if its knots, settings and table all check.
+    fn load<const N: usize>(
+        &mut self,
+        slot: Slot,
+        header: &Header,
+        limits: &Limits,
+    ) -> Result<Record<N>, Refusal> {
+        limits.check(&header.settings).map_err(Refusal::Settings)?;
+        if self.shelf.checksum(slot, header.knots)? != header.checksum {
+            return Err(Refusal::StageChecksum);
+        }
+        let table = if header.knots == 0 {
+            None
+        } else {
+            let mut knots: Vec<Knot, N> = Vec::new();
+            self.shelf.each_piece(slot, header.knots, |piece| {
+                knots.extend_from_slice(piece).map_err(|_| {
+                    Refusal::Table(TableFault::TooMany {
+                        knots: header.knots,
+                        fit: u8::try_from(N).unwrap_or(u8::MAX),
+                    })
+                })
+            })?;
+            Some(Table::new(&knots).map_err(Refusal::Table)?)
+        };
+        Ok(Record {
+            sequence: header.sequence,
+            zero_counts: header.zero_counts,
+            settings: header.settings,
+            table,
+        })
+    }
+}

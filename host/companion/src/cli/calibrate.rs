@@ -1,0 +1,167 @@
+//! `scalewright calibrate`: the guided calibration of a real scale.
+
+use std::path::PathBuf;
+use std::time::Instant;
+
+use clap::Args;
+
+use crate::drive::{self, Heading};
+use crate::link::find::identity;
+use crate::record::journal::Journal;
+use crate::record::mass::parse_g;
+use crate::record::weights;
+use crate::session::plan::{Plan, PlannedWeight, ScaleSpec};
+use crate::session::procedure::Procedure;
+
+use super::find::connect;
+use super::live::Screen;
+use super::people::AtTheScale;
+use super::problem::{Problem, exit};
+use super::{Outcome, clock, saved, verdict_code};
+
+/// Options of `calibrate`.
+#[derive(Args)]
+#[command(after_help = "\
+Examples:
+  scalewright calibrate --max 6kg --e 2g --weights weights.toml
+  scalewright calibrate --max 5kg --e 5g --weights '2kg,2kg,1kg,500g,200g' \\
+      --weight-class M1 --port /dev/ttyACM0
+
+A weights file:
+  [[weight]]
+  id = \"W1\"
+  nominal = \"2 kg\"
+  class = \"M1\"               # OIML R 111, or: uncertainty = \"0.1 g\"
+
+While it runs you need no keys: the scale notices that a load came and rests.
+For second thoughts type a letter and Enter: u takes the last load back, t takes
+the load on the pan as it is, q stops (resume goes on later).
+
+Nothing in the scale changes before you accept the new table.")]
+pub struct Arguments {
+    /// Maximum capacity Max, as "6kg"
+    #[arg(long)]
+    max: String,
+    /// Verification scale interval e, as "2g"
+    #[arg(long)]
+    e: String,
+    /// Scale interval d, the step of the indication [default: e]
+    #[arg(long)]
+    d: Option<String>,
+    /// Accuracy class after OIML R 76: I, II, III or IIII
+    #[arg(long, default_value = "III")]
+    class: String,
+    /// A weights file, or a list as "2kg,1kg,500g"
+    #[arg(long)]
+    weights: String,
+    /// Class of the weights in a list, after OIML R 111
+    #[arg(long)]
+    weight_class: Option<String>,
+    /// The scale's port [default: the one scale that answers]
+    #[arg(long)]
+    port: Option<String>,
+    /// Where the session is kept
+    #[arg(long, default_value = "calibration.session.jsonl")]
+    session: PathBuf,
+    /// Put the new table in force without asking
+    #[arg(long)]
+    yes: bool,
+    /// Print one JSON object at the end, and nothing else
+    #[arg(long)]
+    json: bool,
+}
+
+/// The plan the arguments ask for.
+fn plan(arguments: &Arguments) -> Result<Plan, Problem> {
+    let mass = |name: &str, text: &str| {
+        parse_g(text).map_err(|cause| {
+            Problem::new(
+                exit::USAGE,
+                format!("--{name}: {cause}"),
+                format!("write it as in --{name} 6kg"),
+            )
+        })
+    };
+    let max_g = mass("max", &arguments.max)?;
+    let e_g = mass("e", &arguments.e)?;
+    let d_g = match &arguments.d {
+        Some(d) => mass("d", d)?,
+        None => e_g,
+    };
+    let scale = ScaleSpec {
+        max_g,
+        e_g,
+        d_g,
+        class: arguments.class.clone(),
+    };
+    Ok(Plan::new(scale, weights_at_hand(arguments)?)?)
+}
+
+fn weights_at_hand(arguments: &Arguments) -> Result<Vec<PlannedWeight>, Problem> {
+    let text = &arguments.weights;
+    let path = PathBuf::from(text);
+    if path.extension().is_some_and(|ending| ending == "toml") || path.exists() {
+        return Ok(weights::read(&path)?);
+    }
+    weights::from_list(text, arguments.weight_class.as_deref()).map_err(|cause| {
+        Problem::new(
+            exit::DATA,
+            format!("--weights: {cause}"),
+            "write a list as in --weights '2kg,1kg,500g', or name a file that ends in .toml",
+        )
+    })
+}
+
+/// Runs `calibrate`.
+pub fn run(arguments: &Arguments) -> Outcome {
+    let plan = plan(arguments)?;
+    let mut found = connect(arguments.port.as_deref(), arguments.json)?;
+    let mut journal = Journal::create(&arguments.session)?;
+    let heading = Heading {
+        date: clock::date(),
+        seed: None,
+    };
+    if !arguments.json {
+        println!(
+            "scale {} on {}; this session is kept in {}",
+            identity(&found.hello),
+            found.client.port(),
+            saved::short(journal.path())
+        );
+    }
+    let mut procedure = Procedure::new(plan);
+    let screen = Screen::new(procedure.plan(), arguments.json, true);
+    let mut watcher = AtTheScale::new(screen, arguments.yes);
+    let began = Instant::now();
+    drive::run(
+        &mut procedure,
+        &mut found.client,
+        Some(&mut journal),
+        &heading,
+        &mut watcher,
+    )?;
+    finish(&procedure, &journal, &heading, began, arguments.json)
+}
+
+/// The end of a session at a real scale: report, last words, exit code.
+pub fn finish(
+    procedure: &Procedure,
+    journal: &Journal,
+    heading: &Heading,
+    began: Instant,
+    json: bool,
+) -> Outcome {
+    let Some(mut outcome) = procedure.outcome() else {
+        return Ok(exit::STOPPED);
+    };
+    outcome.date.clone_from(&heading.date);
+    outcome.seed = heading.seed;
+    outcome.wall_s = began.elapsed().as_secs_f64();
+    let page = saved::write_report(journal.path(), &outcome)?;
+    saved::print(&outcome, json)?;
+    if !json {
+        println!("\nthe report with pictures: {}", saved::short(&page));
+        println!("the session, capture by capture: {}", saved::short(journal.path()));
+    }
+    Ok(verdict_code(&outcome.after.verdict))
+}

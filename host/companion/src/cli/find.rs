@@ -1,0 +1,126 @@
+//! `scalewright find`: which port the scale is on, and what it holds.
+
+use clap::Args;
+use scalewright_protocol::message::{Answer, Ask, Flags};
+use serde_json::json;
+
+use crate::link::LinkFault;
+use crate::link::find::{Found, identity, open, search};
+use crate::quantise::spec_of;
+use crate::record::weights::name;
+
+use super::problem::{Problem, exit};
+use super::{Outcome, clock};
+
+/// Options of `find`.
+#[derive(Args)]
+#[command(after_help = "\
+Examples:
+  scalewright find                     say hello on every serial port
+  scalewright find --port /dev/ttyACM0
+  scalewright find --json              for scripts")]
+pub struct Arguments {
+    /// Ask only this port
+    #[arg(long)]
+    port: Option<String>,
+    /// Print one JSON object
+    #[arg(long)]
+    json: bool,
+}
+
+/// Opens the port named, or the one scale that answers.
+///
+/// # Errors
+/// When none, or more than one, answers.
+pub fn connect(port: Option<&str>, quiet: bool) -> Result<Found, Problem> {
+    let first_id = clock::first_id();
+    let found = match port {
+        Some(port) => open(port, first_id)?,
+        None => search(first_id, &mut |port| {
+            if !quiet {
+                eprintln!("asking {port} …");
+            }
+        })?,
+    };
+    Ok(found)
+}
+
+/// Runs `find`.
+pub fn run(arguments: &Arguments) -> Outcome {
+    let mut found = connect(arguments.port.as_deref(), arguments.json)?;
+    let port = found.client.port().to_string();
+    let mut ask = |ask: Ask| found.client.ask(&ask, &mut |_| {});
+    let confused = || LinkFault::Confused { port: port.clone() };
+    let Answer::Settings(settings) = ask(Ask::Settings)? else {
+        return Err(confused().into());
+    };
+    let Answer::Table(table) = ask(Ask::Table)? else {
+        return Err(confused().into());
+    };
+    let Answer::State(state) = ask(Ask::State)? else {
+        return Err(confused().into());
+    };
+    let spec = spec_of(&settings);
+    let hello = &found.hello;
+    let firmware = format!(
+        "{}.{}.{}",
+        hello.firmware.0, hello.firmware.1, hello.firmware.2
+    );
+    let conditions = conditions(state.flags);
+    if arguments.json {
+        println!(
+            "{}",
+            json!({
+                "port": port,
+                "device": identity(hello),
+                "board": hello.board.as_str(),
+                "firmware": firmware,
+                "wire_version": hello.wire_version,
+                "max_points": hello.max_knots,
+                "scale": { "max": spec.max_g, "e": spec.e_g, "d": spec.d_g, "class": spec.class, "unit": "g" },
+                "table": { "points": table.knots, "checksum": format!("{:08x}", table.checksum), "sequence": table.sequence },
+                "conditions": conditions,
+            })
+        );
+    } else {
+        println!("scale {} on {port}", identity(hello));
+        println!("  board     {}, firmware {firmware}", hello.board.as_str());
+        println!(
+            "  scale     Max {}, e = {}, d = {}, class {}",
+            name(spec.max_g),
+            name(spec.e_g),
+            name(spec.d_g),
+            spec.class
+        );
+        match table.knots {
+            0 => println!("  table     none: not calibrated"),
+            knots => println!(
+                "  table     {knots} points, checksum {:08x}, change {}",
+                table.checksum, table.sequence
+            ),
+        }
+        for condition in &conditions {
+            println!("  condition {condition}");
+        }
+    }
+    let faulty = state
+        .flags
+        .any(Flags::ADC_SILENT.with(Flags::ADC_STUCK).with(Flags::SATURATED));
+    Ok(if faulty { exit::SCALE } else { exit::PASSED })
+}
+
+/// What the flags mean, for those that matter to a person.
+fn conditions(flags: Flags) -> Vec<&'static str> {
+    [
+        (Flags::ADC_SILENT, "the bridge ADC delivers nothing: check its supply and wires"),
+        (Flags::ADC_STUCK, "the bridge ADC's data line does not follow its clock"),
+        (Flags::SATURATED, "the bridge ADC is at the end of its range"),
+        (Flags::OVERLOAD, "loaded above Max + 9 e"),
+        (Flags::UNDERLOAD, "lifted far below zero"),
+        (Flags::FELL_BACK, "its newest record is damaged; the one before is in force"),
+    ]
+    .into_iter()
+    .filter(|(flag, _)| flags.has(*flag))
+    .map(|(_, text)| text)
+    .collect()
+}

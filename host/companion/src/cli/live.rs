@@ -1,0 +1,337 @@
+//! A session as it happens, line by line, at most 80 columns.
+//!
+//! On a terminal the line of the load at hand is rewritten while it settles;
+//! elsewhere each load is one finished line.
+
+use std::io::Write;
+use std::time::{Duration, Instant};
+
+use crate::quantise::spec_of;
+use crate::record::weights::name;
+use crate::report::number;
+use crate::report::sparkline;
+use crate::session::event::{Event, Part, Watching, WrongLoad};
+use crate::session::plan::{Load, Plan};
+
+use super::paint::Paint;
+
+/// Shortest time between two rewritings of the line at hand.
+const FRAME: Duration = Duration::from_millis(40);
+
+/// Signal values kept for the small curve of a settling load.
+const TRACE: usize = 24;
+
+/// Shows a session.
+pub struct Screen {
+    paint: Paint,
+    quiet: bool,
+    /// Whether people (not the bench) put the loads on.
+    by_hand: bool,
+    e_g: f64,
+    part: Option<Part>,
+    head: String,
+    trace: Vec<f64>,
+    drawn: Option<Instant>,
+    open_line: bool,
+}
+
+impl Screen {
+    /// A screen on standard output; a quiet one shows nothing.
+    #[must_use]
+    pub fn new(plan: &Plan, quiet: bool, by_hand: bool) -> Self {
+        Self {
+            paint: Paint::of_stdout(),
+            quiet,
+            by_hand,
+            e_g: plan.scale.e_g,
+            part: None,
+            head: String::new(),
+            trace: Vec::new(),
+            drawn: None,
+            open_line: false,
+        }
+    }
+
+    /// A line of text, whatever stands on the line at hand.
+    pub fn say(&mut self, text: &str) {
+        if !self.quiet {
+            self.finish_line();
+            println!("{text}");
+        }
+    }
+
+    fn finish_line(&mut self) {
+        if self.open_line {
+            // The live line vanishes; what it led to is said in its place.
+            print!("\r\x1b[2K");
+            self.open_line = false;
+        }
+        let _ = std::io::stdout().flush();
+    }
+
+    /// Shows an event.
+    pub fn event(&mut self, event: &Event) {
+        if self.quiet {
+            return;
+        }
+        match event {
+            Event::Greeted {
+                hello,
+                settings,
+                table,
+                ..
+            } => {
+                let spec = spec_of(settings);
+                let id = format!("{:04X}", hello.device_id);
+                self.say(&format!(
+                    "Hello from scale {} ({}, firmware {}.{}.{})",
+                    self.paint.strong(&id),
+                    hello.board.as_str(),
+                    hello.firmware.0,
+                    hello.firmware.1,
+                    hello.firmware.2
+                ));
+                self.say(&format!(
+                    "  Max {}, e = {}, d = {}, class {}; {}",
+                    name(spec.max_g),
+                    name(spec.e_g),
+                    name(spec.d_g),
+                    spec.class,
+                    match table.knots {
+                        0 => "not calibrated yet".to_string(),
+                        knots => format!("holds a table of {knots} points"),
+                    }
+                ));
+            }
+            Event::Begins(part) => self.begins(*part),
+            Event::PutOn { number, of, load } => self.put_on(*number, *of, load),
+            Event::Live {
+                load_g,
+                net_counts,
+                watching,
+            } => self.live(*load_g, *net_counts, *watching),
+            Event::WrongLoad(wrong) => self.wrong(wrong),
+            Event::Trouble { what, try_this } => {
+                self.say(&format!("  {} {what}", self.paint.bad("!")));
+                self.say(&format!("    try  {try_this}"));
+            }
+            Event::TroubleOver => self.say("    that is over; going on"),
+            Event::Captured { .. } => self.captured(event),
+            Event::Undone { load } => {
+                self.say(&format!("  taken back: {}", describe(load)));
+                self.part = None;
+            }
+            Event::Quiet(noise) => {
+                let in_e = match (noise.sd_e, noise.supports_d_g) {
+                    (Some(e), Some(d)) => format!(
+                        "{} e: smoothed, the cell supports d = {}",
+                        number::significant(e, 2),
+                        name(d)
+                    ),
+                    _ => format!("{:.0} counts (in e once a load was on)", noise.sd_counts),
+                };
+                self.say(&format!("  noise of one sample {in_e}"));
+            }
+            Event::Proposed { candidates, reason } => {
+                for line in candidates {
+                    let error = line.leave_one_out_error_e.map_or_else(
+                        || line.note.clone().unwrap_or_default(),
+                        |error| format!("{error:>8.3} e"),
+                    );
+                    let text = format!(
+                        "  {} {:34} {}",
+                        if line.chosen { self.paint.either("*", "●") } else { " " },
+                        clip(&line.title, 34),
+                        clip(&error, 40),
+                    );
+                    self.say(&if line.chosen { self.paint.strong(&text) } else { text });
+                }
+                for line in wrap(reason, 76) {
+                    self.say(&format!("  {line}"));
+                }
+            }
+            Event::Storing { .. } => {}
+            Event::Stored {
+                sequence,
+                points,
+                checksum,
+            } => self.say(&format!(
+                "  {points} points written, read back and compared: {} (checksum {checksum:08x}, change {sequence})",
+                self.paint.good("equal")
+            )),
+            Event::Kept => self.say("  the old table stays in force; nothing was changed"),
+        }
+    }
+
+    fn begins(&mut self, part: Part) {
+        if self.part == Some(part) {
+            return;
+        }
+        self.part = Some(part);
+        let title = match part {
+            Part::Greeting => return,
+            Part::NoiseCheck => "Noise of the empty pan",
+            Part::Zero => "Zero",
+            Part::Rising => "Test loads, going up",
+            Part::Falling => "Test loads, coming down (hysteresis shows here)",
+            Part::ZeroReturn => "Zero again (drift shows here)",
+            Part::Fit => {
+                "Ways to fit, judged by the error at loads left out (leave-one-out)"
+            }
+            Part::Store => "Into the scale",
+            Part::VerificationZero => "Zero-setting before the proof",
+            Part::Verification => "Proof with loads that were not used",
+        };
+        self.say("");
+        let title = self.paint.strong(title);
+        self.say(&title);
+    }
+
+    fn put_on(&mut self, number: usize, of: usize, load: &Load) {
+        let what = describe(load);
+        self.head = if of > 1 {
+            format!("  {number:>2}/{of:<2} {:<34}", clip(&what, 34))
+        } else {
+            format!("  {:<40}", clip(&what, 40))
+        };
+        self.trace.clear();
+        self.drawn = None;
+        if self.by_hand {
+            let order = if load.weights.is_empty() {
+                "Take everything off".to_string()
+            } else {
+                format!("Put on: {what}  ({} together)", name(load.mass_g))
+            };
+            let order = self.paint.strong(&order);
+            self.say(&format!("  {order}"));
+        }
+    }
+
+    fn live(&mut self, load_g: Option<f64>, net_counts: f64, watching: Watching) {
+        let value = load_g.unwrap_or(net_counts);
+        if self.trace.len() == TRACE {
+            self.trace.remove(0);
+        }
+        self.trace.push(value);
+        if !self.paint.live || self.drawn.is_some_and(|at| at.elapsed() < FRAME) {
+            return;
+        }
+        self.drawn = Some(Instant::now());
+        let number = match load_g {
+            Some(g) => number::mass(g, number::resolution_g(self.e_g)),
+            None => format!("{net_counts:.0} counts"),
+        };
+        let state = match watching {
+            Watching::Waiting => "waiting".to_string(),
+            Watching::Settling => "settling".to_string(),
+            Watching::Averaging { done, of } => format!("{done}/{of}"),
+        };
+        let curve = sparkline(&self.trace, self.paint.style());
+        let line = format!("{}{number:>13} {state:<9}", self.head);
+        print!("\r\x1b[2K{line}{}", clip(&curve, 80usize.saturating_sub(line.chars().count())));
+        let _ = std::io::stdout().flush();
+        self.open_line = true;
+    }
+
+    fn captured(&mut self, event: &Event) {
+        let Event::Captured {
+            capture,
+            before_g,
+            after_g,
+            mpe_g,
+        } = event
+        else {
+            return;
+        };
+        let (load_g, e_g) = (capture.load.mass_g, self.e_g);
+        let in_e = |reading: f64| number::error_e((reading - load_g) / e_g);
+        let tail = match (before_g, after_g) {
+            (before, Some(after)) => {
+                let pass = (after - load_g).abs() <= *mpe_g;
+                let mark = if pass {
+                    self.paint.good(self.paint.either("ok", "✓"))
+                } else {
+                    self.paint.bad(self.paint.either("no", "✗"))
+                };
+                let was = before.map_or_else(|| "-".into(), in_e);
+                format!(
+                    "{was:>8} {} {:>8} of {} {mark}",
+                    self.paint.either("->", "→"),
+                    in_e(*after),
+                    number::trimmed(mpe_g / e_g, 1),
+                )
+            }
+            (Some(before), None) if load_g > 0.0 => {
+                format!("{:>8} before", in_e(*before))
+            }
+            _ => format!("{:>10.0} counts", capture.mean_counts),
+        };
+        let head = self.head.clone();
+        self.say(&format!("{head}{tail}"));
+    }
+
+    fn wrong(&mut self, wrong: &WrongLoad) {
+        let resolution = number::resolution_g(self.e_g);
+        let seen = number::mass(wrong.seen_g, resolution);
+        let asked = if wrong.asked.weights.is_empty() {
+            "the empty pan".to_string()
+        } else {
+            name(wrong.asked.mass_g)
+        };
+        if wrong.nothing_moved {
+            self.say(&format!("  {} still waiting for {asked}", self.paint.heed("…")));
+            return;
+        }
+        self.say(&format!(
+            "  {} that looks like {seen}, not {asked}",
+            self.paint.heed("!")
+        ));
+        let guess = match wrong.looks_like.as_slice() {
+            [] => {
+                "no combination of the weights makes that: the load may rest against\n    something, or a weight is not on the list"
+                    .to_string()
+            }
+            [load, ..] if load.weights.is_empty() => "the pan seems to be empty".to_string(),
+            [load, ..] => format!("it could be {}", describe(load)),
+        };
+        self.say(&format!("    {guess}"));
+    }
+}
+
+/// A load in words: its weights, or the empty pan.
+#[must_use]
+pub fn describe(load: &Load) -> String {
+    if load.weights.is_empty() {
+        "empty pan".into()
+    } else {
+        load.weights.join(" + ")
+    }
+}
+
+/// At most `columns` characters.
+fn clip(text: &str, columns: usize) -> String {
+    if text.chars().count() <= columns {
+        return text.into();
+    }
+    let mut short: String = text.chars().take(columns.saturating_sub(1)).collect();
+    short.push('…');
+    short
+}
+
+/// Lines of at most `columns` characters, broken at spaces.
+#[must_use]
+pub fn wrap(text: &str, columns: usize) -> Vec<String> {
+    let mut lines = vec![String::new()];
+    for word in text.split_whitespace() {
+        let Some(line) = lines.last_mut() else { break };
+        if !line.is_empty() && line.chars().count() + 1 + word.chars().count() > columns {
+            lines.push(word.into());
+        } else {
+            if !line.is_empty() {
+                line.push(' ');
+            }
+            line.push_str(word);
+        }
+    }
+    lines
+}

@@ -1,0 +1,94 @@
+//! The `scalewright` command: arguments, one file per command, exit codes.
+
+use std::process::ExitCode;
+
+use clap::{Parser, Subcommand};
+
+mod bench;
+mod calibrate;
+mod clock;
+mod find;
+mod live;
+mod paint;
+mod people;
+mod problem;
+mod rehearse;
+mod resume;
+mod saved;
+mod studio;
+mod table;
+
+use problem::{Problem, exit};
+
+/// Calibrates a load-cell scale over its whole range and proves the result.
+#[derive(Parser)]
+#[command(
+    name = "scalewright",
+    version,
+    max_term_width = 80,
+    after_help = "\
+First time here? Nothing needs to be plugged in:
+  scalewright rehearse               a complete calibration on the built-in bench
+With a scale on the desk:
+  scalewright find                   which port it is on, and what it holds
+  scalewright calibrate --max 6kg --e 2g --weights weights.toml
+
+Exit codes: 0 done and passed; 1 done, but the scale does not pass; 2 the
+command was not understood; 3 the scale or its port is the trouble; 4 a file or
+the captures are the trouble; 5 stopped, or the old table was kept.
+
+Not for trade without approval by the authority, not for medical dosing, never
+under a suspended load; local law and licensed practice decide."
+)]
+struct Arguments {
+    #[command(subcommand)]
+    command: Command,
+}
+
+#[derive(Subcommand)]
+enum Command {
+    /// Run a complete guided calibration without hardware
+    Rehearse(rehearse::Arguments),
+    /// Calibrate the scale on the desk, with the weights at hand
+    Calibrate(calibrate::Arguments),
+    /// Go on with an interrupted calibration
+    Resume(resume::Arguments),
+    /// Find the scale and tell what it is and holds
+    Find(find::Arguments),
+    /// Show the table in the scale, or put the one before back in force
+    Table(table::Arguments),
+    /// Serve the built-in bench on a port of its own, like a scale on the desk
+    Bench(bench::Arguments),
+}
+
+/// Parses the arguments and runs the command.
+#[must_use]
+pub fn main() -> ExitCode {
+    let arguments = Arguments::parse();
+    let outcome = match arguments.command {
+        Command::Rehearse(arguments) => rehearse::run(&arguments),
+        Command::Calibrate(arguments) => calibrate::run(&arguments),
+        Command::Resume(arguments) => resume::run(&arguments),
+        Command::Find(arguments) => find::run(&arguments),
+        Command::Table(arguments) => table::run(&arguments),
+        Command::Bench(arguments) => bench::run(&arguments),
+    };
+    match outcome {
+        Ok(code) => code.into(),
+        Err(problem) => {
+            problem.show();
+            problem.code.into()
+        }
+    }
+}
+
+/// The exit code for a verdict.
+fn verdict_code(verdict: &str) -> u8 {
+    if verdict == "pass" {
+        exit::PASSED
+    } else {
+        exit::DOES_NOT_PASS
+    }
+}
+
+type Outcome = Result<u8, Problem>;

@@ -1,0 +1,220 @@
+//! Problems as people see them: what happened, where, what to do next.
+
+use crate::drive::DriveFault;
+use crate::link::LinkFault;
+use crate::record::journal::JournalFault;
+use crate::record::weights::WeightsFault;
+use crate::session::plan::PlanFault;
+use crate::session::procedure::SessionFault;
+
+use super::paint::Paint;
+
+/// Exit codes; `--help` lists them.
+pub mod exit {
+    /// Done and passed.
+    pub const PASSED: u8 = 0;
+    /// Done, but the scale does not pass.
+    pub const DOES_NOT_PASS: u8 = 1;
+    /// The command was not understood (as clap has it).
+    pub const USAGE: u8 = 2;
+    /// The scale or its port.
+    pub const SCALE: u8 = 3;
+    /// A file, or the captures.
+    pub const DATA: u8 = 4;
+    /// Stopped by the user, or the old table was kept.
+    pub const STOPPED: u8 = 5;
+}
+
+/// A problem with its advice.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Problem {
+    /// What happened, one sentence.
+    pub what: String,
+    /// Named facts.
+    pub facts: Vec<(String, String)>,
+    /// What to do next.
+    pub advice: Vec<String>,
+    /// Exit code.
+    pub code: u8,
+}
+
+impl Problem {
+    /// A problem without facts.
+    pub fn new(code: u8, what: impl Into<String>, advice: impl Into<String>) -> Self {
+        Self {
+            what: what.into(),
+            facts: Vec::new(),
+            advice: vec![advice.into()],
+            code,
+        }
+    }
+
+    /// With one more fact.
+    #[must_use]
+    pub fn fact(mut self, name: &str, value: impl Into<String>) -> Self {
+        self.facts.push((name.into(), value.into()));
+        self
+    }
+
+    /// Prints it on standard error.
+    pub fn show(&self) {
+        let paint = Paint::of_stderr();
+        eprintln!("{}", paint.bad(&self.what));
+        let column = self
+            .facts
+            .iter()
+            .map(|(name, _)| name.chars().count())
+            .max()
+            .unwrap_or(0)
+            .max(3);
+        for (name, value) in &self.facts {
+            eprintln!("  {name:column$}  {value}");
+        }
+        for (index, line) in self.advice.iter().enumerate() {
+            let name = if index == 0 { "try" } else { "" };
+            eprintln!("  {name:column$}  {line}");
+        }
+    }
+}
+
+impl From<LinkFault> for Problem {
+    fn from(fault: LinkFault) -> Self {
+        let what = fault.to_string();
+        let advice = match &fault {
+            LinkFault::NoSuchPort { .. } => {
+                "plug the scale in, or run `scalewright find` to see what answers".into()
+            }
+            LinkFault::Busy { .. } => {
+                "close the other program, or name another port with --port".into()
+            }
+            LinkFault::NoPermission { .. } => {
+                "add yourself to the group that owns the port (often dialout), then log in anew"
+                    .into()
+            }
+            LinkFault::Unplugged { .. } => {
+                "plug it in again; `scalewright resume` goes on where this run ended".into()
+            }
+            LinkFault::Io { .. } => "pull the plug, put it in again, and retry".into(),
+            LinkFault::Silent { .. } => {
+                "check the cable, that the board runs the scale's firmware, and --port".into()
+            }
+            LinkFault::WrongDevice { .. } => {
+                "this port belongs to something else: name the scale's with --port".into()
+            }
+            LinkFault::WrongVersion { scale, ours, .. } if scale > ours => {
+                "this program is the older one: update it".into()
+            }
+            LinkFault::WrongVersion { .. } => {
+                "the scale's firmware is the older one: update it".into()
+            }
+            LinkFault::Noisy { .. } => {
+                "use a shorter cable, away from motors and their supplies".into()
+            }
+            LinkFault::Refused(_) => "run `scalewright find` to see the scale's state".to_string(),
+            LinkFault::Confused { .. } => {
+                "unplug the scale, plug it in again, and retry".into()
+            }
+            LinkFault::NotFound { .. } => {
+                "plug the scale in, or name its port with --port; without hardware, `scalewright rehearse`"
+                    .into()
+            }
+            LinkFault::Several { .. } => "name one with --port".into(),
+        };
+        let facts = match fault {
+            LinkFault::NotFound { tried } => tried,
+            LinkFault::Several { found } => found
+                .into_iter()
+                .map(|(port, id)| (port, format!("scale {id}")))
+                .collect(),
+            _ => Vec::new(),
+        };
+        Self {
+            what,
+            facts,
+            advice: vec![advice],
+            code: exit::SCALE,
+        }
+    }
+}
+
+impl From<WeightsFault> for Problem {
+    fn from(fault: WeightsFault) -> Self {
+        Self::new(
+            exit::DATA,
+            fault.to_string(),
+            "correct the file; `scalewright calibrate --help` shows an example",
+        )
+    }
+}
+
+impl From<PlanFault> for Problem {
+    fn from(fault: PlanFault) -> Self {
+        let advice = match &fault {
+            PlanFault::NoWeights => "name some with --weights",
+            PlanFault::Duplicate { .. } => "give every weight a name of its own",
+            PlanFault::AboveMax { .. } => "leave that weight out, or check --max",
+            PlanFault::TooFewLoads { .. } => {
+                "add weights that make other sums, or borrow one of about a third of Max"
+            }
+            PlanFault::Scale { .. } => "check --max, --e, --d and --class",
+            PlanFault::NoCombination { .. } => "name loads that these weights can make up",
+        };
+        Self::new(exit::DATA, fault.to_string(), advice)
+    }
+}
+
+impl From<JournalFault> for Problem {
+    fn from(fault: JournalFault) -> Self {
+        let advice = if fault.line.is_some() {
+            "put the original file back, or start anew with `scalewright calibrate`"
+        } else {
+            "check the path, the free space and your permission to write there"
+        };
+        Self::new(exit::DATA, fault.to_string(), advice)
+    }
+}
+
+impl From<SessionFault> for Problem {
+    fn from(fault: SessionFault) -> Self {
+        let (code, advice) = match &fault {
+            SessionFault::Declined(_) | SessionFault::Confused => (
+                exit::SCALE,
+                "unplug the scale, plug it in again, then `scalewright resume`",
+            ),
+            SessionFault::ReadBack => (
+                exit::SCALE,
+                "do not use the scale; try again, and if it stays replace the board",
+            ),
+            SessionFault::NoTable(_) => (
+                exit::DATA,
+                "take the loads in question again: `scalewright resume`, then u to undo",
+            ),
+            SessionFault::OtherScale { .. } => {
+                (exit::SCALE, "plug in the scale this session was begun with")
+            }
+            SessionFault::OtherTable => (
+                exit::SCALE,
+                "somebody changed the table since: start anew with `scalewright calibrate`",
+            ),
+            SessionFault::Abandoned { .. } => {
+                (exit::STOPPED, "`scalewright resume` goes on from here")
+            }
+        };
+        Self::new(code, fault.to_string(), advice)
+    }
+}
+
+impl From<DriveFault> for Problem {
+    fn from(fault: DriveFault) -> Self {
+        match fault {
+            DriveFault::Link(fault) => fault.into(),
+            DriveFault::Session(fault) => fault.into(),
+            DriveFault::Journal(fault) => fault.into(),
+            DriveFault::Stopped => Self::new(
+                exit::STOPPED,
+                "stopped; nothing in the scale was changed that was not shown as stored",
+                "`scalewright resume` goes on where this run ended",
+            ),
+        }
+    }
+}

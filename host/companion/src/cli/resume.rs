@@ -1,0 +1,86 @@
+//! `scalewright resume`: goes on with an interrupted calibration.
+
+use std::path::PathBuf;
+use std::time::Instant;
+
+use clap::Args;
+
+use crate::drive::{self, Heading};
+use crate::record::journal::Journal;
+use crate::session::event::Entry;
+use crate::session::procedure::Procedure;
+
+use super::calibrate::finish;
+use super::find::connect;
+use super::live::Screen;
+use super::people::AtTheScale;
+use super::problem::{Problem, exit};
+use super::Outcome;
+
+/// Options of `resume`.
+#[derive(Args)]
+#[command(after_help = "\
+Examples:
+  scalewright resume                             goes on with calibration.session.jsonl
+  scalewright resume kiln-room.session.jsonl --port /dev/ttyACM0
+
+Zero is taken anew first, since it may have moved; every load that was captured
+stays captured.")]
+pub struct Arguments {
+    /// The session file
+    #[arg(default_value = "calibration.session.jsonl")]
+    session: PathBuf,
+    /// The scale's port [default: the one scale that answers]
+    #[arg(long)]
+    port: Option<String>,
+    /// Put the new table in force without asking
+    #[arg(long)]
+    yes: bool,
+    /// Print one JSON object at the end, and nothing else
+    #[arg(long)]
+    json: bool,
+}
+
+/// Runs `resume`.
+pub fn run(arguments: &Arguments) -> Outcome {
+    let (mut journal, contents) = Journal::open(&arguments.session)?;
+    let Some(Entry::Began {
+        plan, date, seed, ..
+    }) = contents.entries.first()
+    else {
+        return Err(Problem::new(
+            exit::DATA,
+            format!("{} does not begin a session", arguments.session.display()),
+            "name another session file",
+        ));
+    };
+    let heading = Heading {
+        date: date.clone(),
+        seed: *seed,
+    };
+    let mut procedure = Procedure::resume((**plan).clone(), &contents.entries);
+    if !arguments.json {
+        println!(
+            "{}: {} captures kept{}",
+            arguments.session.display(),
+            procedure.captures().len(),
+            if contents.cut_short {
+                "; the last line was cut short and is left out"
+            } else {
+                ""
+            }
+        );
+    }
+    let mut found = connect(arguments.port.as_deref(), arguments.json)?;
+    let screen = Screen::new(procedure.plan(), arguments.json, true);
+    let mut watcher = AtTheScale::new(screen, arguments.yes);
+    let began = Instant::now();
+    drive::run(
+        &mut procedure,
+        &mut found.client,
+        Some(&mut journal),
+        &heading,
+        &mut watcher,
+    )?;
+    finish(&procedure, &journal, &heading, began, arguments.json)
+}

@@ -1,0 +1,17 @@
+//! The laptop's side of Scalewright: finds a scale, walks its builder through
+//! calibration, proves the result and reports it.
+//!
+//! The way of a calibration: [`link`] speaks to the device, [`session`] decides
+//! what to ask next, [`drive`] brings the two together, [`quantise`] turns
+//! fitted curves into the integers of the device's table, [`record`] keeps what
+//! happened and [`report`] draws it. [`cli`] is the `scalewright` command.
+
+pub mod cli;
+pub mod drive;
+pub mod link;
+pub mod population;
+pub mod quantise;
+pub mod record;
+pub mod report;
+pub mod session;
+pub mod wording;

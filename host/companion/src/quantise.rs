@@ -1,0 +1,168 @@
+//! The one crossing from f64 to the integers of a device's table.
+
+use scalewright_metrology::candidates::Realise;
+use scalewright_metrology::curve::Knots;
+use scalewright_protocol::settings::{Class, Input, Settings};
+use scalewright_protocol::table::{Knot, Table};
+
+use crate::session::plan::ScaleSpec;
+
+/// Most knots the laptop's own copy of a table can hold: the largest device.
+pub const MOST_KNOTS: usize = 32;
+
+/// A table as the laptop holds it.
+pub type HostTable = Table<MOST_KNOTS>;
+
+/// The mass quantum for a scale of interval `e_g`, micrograms: e/1000, so that
+/// Max of the finest scale (100 000 e) is 10^8 quanta, and at least 1 ug.
+#[must_use]
+pub fn quantum_ug(e_g: f64) -> u32 {
+    (e_g * 1e6 / 1000.0).round().clamp(1.0, f64::from(u32::MAX)) as u32
+}
+
+/// Mass of one quantum, g.
+#[must_use]
+pub fn quantum_g(quantum_ug: u32) -> f64 {
+    f64::from(quantum_ug) * 1e-6
+}
+
+/// The settings that make a device the scale of `spec`, keeping what `current`
+/// says of sampling.
+#[must_use]
+pub fn settings_for(spec: &ScaleSpec, current: &Settings) -> Settings {
+    let quantum_ug = quantum_ug(spec.e_g);
+    let quanta = |mass_g: f64| {
+        (mass_g / quantum_g(quantum_ug))
+            .round()
+            .clamp(0.0, f64::from(i32::MAX)) as i32
+    };
+    Settings {
+        quantum_ug,
+        max: quanta(spec.max_g),
+        e: quanta(spec.e_g),
+        d: quanta(spec.d_g),
+        class: match spec.class.as_str() {
+            "I" => Class::I,
+            "II" => Class::II,
+            "IIII" => Class::IIII,
+            _ => Class::III,
+        },
+        ..*current
+    }
+}
+
+/// What a device's settings say of its scale.
+#[must_use]
+pub fn spec_of(settings: &Settings) -> ScaleSpec {
+    let unit = quantum_g(settings.quantum_ug);
+    let tidy = |quanta: i32| (f64::from(quanta) * unit * 1e9).round() / 1e9;
+    ScaleSpec {
+        max_g: tidy(settings.max),
+        e_g: tidy(settings.e),
+        d_g: tidy(settings.d),
+        class: match settings.class {
+            Class::I => "I",
+            Class::II => "II",
+            Class::III => "III",
+            Class::IIII => "IIII",
+        }
+        .into(),
+    }
+}
+
+/// Settings of a device that has never been told anything, for reading its
+/// answers only.
+#[must_use]
+pub const fn neutral_settings() -> Settings {
+    Settings {
+        quantum_ug: 2_000,
+        max: 3_000_000,
+        e: 1_000,
+        d: 500,
+        class: Class::III,
+        rate_sps: 10,
+        input: Input::A128,
+        smoothing: 3,
+        rest_tenths_d: 10,
+        rest_ms: 1_000,
+    }
+}
+
+/// Why real knots cannot be the integer table of a device.
+#[derive(Clone, Debug, PartialEq)]
+pub enum QuantiseFault {
+    /// A value is not finite or outside the integers.
+    OutOfRange,
+    /// The integer knots do not make a table.
+    Table(scalewright_protocol::table::TableFault),
+}
+
+impl std::fmt::Display for QuantiseFault {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        match self {
+            Self::OutOfRange => write!(f, "a point lies outside what the device can hold"),
+            Self::Table(fault) => fault.fmt(f),
+        }
+    }
+}
+
+impl std::error::Error for QuantiseFault {}
+
+/// Integer knots nearest to `knots`; a knot's mass follows its *rounded*
+/// counts along the curve, so that rounding counts costs nothing.
+///
+/// # Errors
+/// [`QuantiseFault`].
+pub fn integer_knots(knots: &Knots, quantum_ug: u32) -> Result<Vec<Knot>, QuantiseFault> {
+    let unit = quantum_g(quantum_ug);
+    let mut out: Vec<Knot> = Vec::with_capacity(knots.points.len());
+    for (counts, _) in &knots.points {
+        let rounded = counts.round();
+        let quanta = (knots.lookup(rounded) / unit).round();
+        if !(rounded.abs() < 3e7 && quanta.abs() < 2e9) {
+            return Err(QuantiseFault::OutOfRange);
+        }
+        let knot = Knot {
+            counts: rounded as i32,
+            mass: quanta as i32,
+        };
+        // Knots closer than a count are one.
+        if out.last().is_none_or(|last| last.counts != knot.counts) {
+            out.push(knot);
+        }
+    }
+    Ok(out)
+}
+
+/// The table a device with room for `fit` knots would use.
+///
+/// # Errors
+/// [`QuantiseFault`].
+pub fn table(knots: &Knots, quantum_ug: u32, fit: usize) -> Result<HostTable, QuantiseFault> {
+    let knots = integer_knots(knots, quantum_ug)?;
+    scalewright_protocol::table::check(&knots, fit.min(MOST_KNOTS)).map_err(QuantiseFault::Table)?;
+    HostTable::new(&knots).map_err(QuantiseFault::Table)
+}
+
+/// Mass in g that `table` gives at net counts with a fraction.
+#[must_use]
+pub fn mass_g(table: &HostTable, net_counts: f64, quantum_ug: u32) -> f64 {
+    let q8 = (net_counts * 256.0).round().clamp(-1e12, 1e12) as i64;
+    f64::from(table.lookup_q8(q8).mass) * quantum_g(quantum_ug)
+}
+
+/// Turns knots into the integer table of one device, for judging candidates.
+pub struct DeviceTables {
+    /// Mass quantum, micrograms.
+    pub quantum_ug: u32,
+    /// Knots that fit.
+    pub max_knots: usize,
+}
+
+impl Realise for DeviceTables {
+    fn realise(&self, knots: &Knots) -> Result<Box<dyn Fn(f64) -> f64>, String> {
+        let quantum_ug = self.quantum_ug;
+        let table = table(knots, quantum_ug, self.max_knots).map_err(|fault| fault.to_string())?;
+        Ok(Box::new(move |net| mass_g(&table, net, quantum_ug)))
+    }
+}

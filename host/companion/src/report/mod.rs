@@ -1,0 +1,35 @@
+//! Reports of a calibration: values in, text out.
+//!
+//! Every report is drawn from one [`Outcome`]; none reads a clock, a port or a
+//! file, so the same outcome always gives the same report. Whatever the
+//! outcome holds (gaps, numbers that are none, hostile names) a report is
+//! well formed and says "unknown" where nothing is known.
+//!
+//! | Call | Gives |
+//! |---|---|
+//! | [`page`] | one HTML file that needs nothing else |
+//! | [`table`] | the report in the terminal |
+//! | [`json()`] | the outcome for other programs |
+//! | [`error_curve`], [`sparkline`] | small text graphics, also for a live view |
+
+pub mod band;
+pub mod html;
+pub mod json;
+pub mod number;
+pub mod plots;
+mod sections;
+pub mod style;
+pub mod svg;
+pub mod text;
+mod text_chart;
+mod text_line;
+mod words;
+
+pub use html::page;
+pub use json::json;
+pub use text::table;
+pub use text_chart::{error_curve, sparkline};
+pub use text_line::Style;
+
+#[cfg(doc)]
+use crate::record::outcome::Outcome;

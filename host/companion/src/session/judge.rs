@@ -1,0 +1,716 @@
+//! From captures to a table, and from a table to a verdict.
+
+use scalewright_metrology::candidates::{TableSpace, propose};
+use scalewright_metrology::curve::Knots;
+use scalewright_metrology::observation::Observation;
+use scalewright_metrology::statistics;
+use scalewright_metrology::tolerance::{Stage, is_scale_interval, mpe_e};
+use scalewright_metrology::uncertainty::net_counts;
+use scalewright_protocol::message::{Hello, TableHeader};
+
+use super::event::{Capture, OldTable, Part};
+use super::plan::{Plan, ScaleSpec};
+use crate::quantise::{self, DeviceTables, HostTable};
+use crate::record::outcome::{
+    CandidateLine, DeviceLine, LoadLine, Noise, Outcome, PointLine, Purpose, ScaleLine, TableLine,
+    Verification, VerificationRow,
+};
+
+/// The table proposed, and how it was chosen.
+pub struct Choice {
+    /// The integer table, as the device will hold it.
+    pub table: HostTable,
+    /// Mass quantum, micrograms.
+    pub quantum_ug: u32,
+    /// Zero reference to store with it, counts.
+    pub zero_counts: i32,
+    /// All candidates.
+    pub lines: Vec<CandidateLine>,
+    /// Why this one.
+    pub reason: String,
+    /// Net counts of each fit capture, in the order of the captures.
+    nets: Vec<Option<f64>>,
+    /// Standard uncertainty of the curve over the range: (load g, u g).
+    band_g: Vec<(f64, f64)>,
+}
+
+/// A setting to compare the new table with.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Before {
+    /// What it is, as "set with one weight of 1 kg".
+    pub title: String,
+    /// Its table.
+    pub table: HostTable,
+    /// Mass quantum, micrograms.
+    pub quantum_ug: u32,
+    /// Zero reference stored with it, counts.
+    pub zero_counts: i32,
+}
+
+impl Before {
+    /// A table found in a device; `None` when it is none.
+    #[must_use]
+    pub fn of_table(old: &OldTable) -> Option<Self> {
+        let table = HostTable::new(&old.knots).ok()?;
+        // Two segments of one slope are a straight line through one weight.
+        let straight = old.knots.windows(3).all(|three| {
+            let [a, b, c] = three else { return false };
+            let slope = |from: &scalewright_protocol::table::Knot,
+                         to: &scalewright_protocol::table::Knot| {
+                f64::from(to.mass - from.mass) / f64::from(to.counts - from.counts)
+            };
+            (slope(a, b) / slope(b, c) - 1.0).abs() < 1e-5
+        });
+        Some(Self {
+            title: if straight {
+                "set with one weight".into()
+            } else {
+                "with the table it had".into()
+            },
+            table,
+            quantum_ug: old.quantum_ug,
+            zero_counts: old.zero_counts,
+        })
+    }
+
+    /// Counts per g over the whole table.
+    #[must_use]
+    pub fn counts_per_g(&self) -> Option<f64> {
+        let (first, last) = (self.table.knots().first()?, self.table.knots().last()?);
+        let mass = f64::from(last.mass - first.mass) * quantise::quantum_g(self.quantum_ug);
+        Some(f64::from(last.counts - first.counts) / mass)
+    }
+
+    /// Mass at net counts, g.
+    #[must_use]
+    pub fn reading_g(&self, net_counts: f64) -> f64 {
+        quantise::mass_g(&self.table, net_counts, self.quantum_ug)
+    }
+}
+
+/// Zeros of one sitting of the fit, as (time s, counts).
+fn zeros(captures: &[Capture], sitting: u32) -> Vec<(f64, f64)> {
+    captures
+        .iter()
+        .filter(|capture| {
+            capture.sitting == sitting && matches!(capture.part, Part::Zero | Part::ZeroReturn)
+        })
+        .map(|capture| (capture.at_s, capture.mean_counts))
+        .collect()
+}
+
+fn fit_part(part: Part) -> bool {
+    matches!(
+        part,
+        Part::Zero | Part::Rising | Part::Falling | Part::ZeroReturn
+    )
+}
+
+/// Net counts of every capture of the fit, drift of zero removed by the zeros
+/// of its sitting; `None` for others.
+fn nets(captures: &[Capture]) -> Vec<Option<f64>> {
+    captures
+        .iter()
+        .map(|capture| {
+            if !fit_part(capture.part) {
+                return None;
+            }
+            let zeros = zeros(captures, capture.sitting);
+            net_counts(capture.mean_counts, capture.at_s, &zeros)
+        })
+        .collect()
+}
+
+/// The captures of the fit as observations; loads of equal mass share a number.
+fn observations(captures: &[Capture], nets: &[Option<f64>]) -> Vec<Observation> {
+    let mut masses: Vec<f64> = Vec::new();
+    captures
+        .iter()
+        .zip(nets)
+        .filter_map(|(capture, net)| {
+            let counts = (*net)?;
+            let mass_g = capture.load.mass_g;
+            let load = masses
+                .iter()
+                .position(|other| (other - mass_g).abs() < 1e-6 * mass_g.max(1.0))
+                .unwrap_or_else(|| {
+                    masses.push(mass_g);
+                    masses.len() - 1
+                });
+            Some(Observation {
+                load,
+                counts,
+                mass_g,
+                sd_counts: capture.sd_counts / f64::from(capture.samples.max(1)).sqrt(),
+                rising: capture.part != Part::Falling && capture.part != Part::ZeroReturn,
+                saturated: capture.saturated,
+            })
+        })
+        .collect()
+}
+
+/// The table to propose, from the captures of the fit.
+///
+/// # Errors
+/// Why the captures make none, in plain words.
+pub fn choose(plan: &Plan, captures: &[Capture], max_knots: usize) -> Result<Choice, String> {
+    let nets = nets(captures);
+    let observations = observations(captures, &nets);
+    let quantum_ug = quantise::quantum_ug(plan.scale.e_g);
+    let space = TableSpace {
+        max_knots: max_knots.min(quantise::MOST_KNOTS),
+        max_g: plan.scale.max_g,
+        e_g: plan.scale.e_g,
+        reach_g: plan.scale.max_g + 9.0 * plan.scale.e_g,
+        quantum_g: quantise::quantum_g(quantum_ug),
+    };
+    let tables = DeviceTables {
+        quantum_ug,
+        max_knots: space.max_knots,
+    };
+    let proposal = propose(&observations, &space, &tables).map_err(|refusal| refusal.to_string())?;
+    let table = quantise::table(&proposal.knots, quantum_ug, space.max_knots)
+        .map_err(|fault| fault.to_string())?;
+    let e_g = plan.scale.e_g;
+    let lines = proposal
+        .candidates
+        .iter()
+        .enumerate()
+        .map(|(index, candidate)| CandidateLine {
+            name: candidate.name.to_string(),
+            title: candidate.title.clone(),
+            leave_one_out_error: candidate.loo_rms_g,
+            leave_one_out_error_e: candidate.loo_rms_g.map(|error| error / e_g),
+            leave_one_out_largest_e: candidate.loo_max_g.map(|error| error / e_g),
+            residual_e: candidate.residual_rms_g.map(|error| error / e_g),
+            points: candidate.knots.as_ref().map_or(0, |knots| knots.points.len()),
+            chosen: index == proposal.chosen,
+            note: candidate.note.clone(),
+        })
+        .collect();
+    let zero_counts = captures
+        .iter()
+        .rev()
+        .find(|capture| matches!(capture.part, Part::Zero | Part::ZeroReturn))
+        .map_or(0.0, |capture| capture.mean_counts)
+        .round()
+        .clamp(-8_388_608.0, 8_388_607.0) as i32;
+    let band_g = grid(plan.scale.max_g)
+        .filter_map(|load_g| {
+            let counts = counts_at(&table, quantum_ug, load_g)?;
+            Some((load_g, proposal.u_g(counts)?))
+        })
+        .collect();
+    Ok(Choice {
+        table,
+        quantum_ug,
+        zero_counts,
+        lines,
+        reason: proposal.reason.clone(),
+        nets,
+        band_g,
+    })
+}
+
+fn grid(max_g: f64) -> impl Iterator<Item = f64> {
+    (0..=120).map(move |step| max_g * f64::from(step) / 120.0)
+}
+
+/// Net counts at which a table says `load_g`.
+fn counts_at(table: &HostTable, quantum_ug: u32, load_g: f64) -> Option<f64> {
+    let unit = quantise::quantum_g(quantum_ug);
+    let points = table
+        .knots()
+        .iter()
+        .map(|knot| (f64::from(knot.mass) * unit, f64::from(knot.counts)))
+        .collect();
+    // The same straight lines, read the other way round.
+    Some(Knots::new(points).ok()?.lookup(load_g))
+}
+
+/// A single span through zero and the capture nearest to `mass_g`.
+fn single_span(plan: &Plan, captures: &[Capture], choice: &Choice) -> Option<Before> {
+    let (capture, net) = captures
+        .iter()
+        .zip(&choice.nets)
+        .filter(|(capture, _)| capture.part == Part::Rising)
+        .filter_map(|(capture, net)| Some((capture, (*net)?)))
+        .min_by(|a, b| {
+            let far = |mass: f64| (mass - plan.single_span_g).abs();
+            far(a.0.load.mass_g).total_cmp(&far(b.0.load.mass_g))
+        })?;
+    let reach = (plan.scale.max_g + 9.0 * plan.scale.e_g) / capture.load.mass_g;
+    let knots = Knots::new(vec![
+        (0.0, 0.0),
+        (net * reach, capture.load.mass_g * reach),
+    ])
+    .ok()?;
+    Some(Before {
+        title: format!(
+            "set with {} alone",
+            crate::record::weights::name(capture.load.mass_g)
+        ),
+        table: quantise::table(&knots, choice.quantum_ug, 2).ok()?,
+        quantum_ug: choice.quantum_ug,
+        zero_counts: choice.zero_counts,
+    })
+}
+
+/// The noise check as values. `sd_counts` is the device's own figure.
+#[must_use]
+pub fn noise(
+    codes: &[f64],
+    sd_counts: f64,
+    seconds: f64,
+    counts_per_g: Option<f64>,
+    scale: &ScaleSpec,
+    smoothing: u8,
+) -> Noise {
+    let mean = statistics::mean(codes).unwrap_or(0.0);
+    Noise {
+        sd_e: counts_per_g.map(|slope| sd_counts / slope / scale.e_g),
+        sd_counts,
+        supports_d_g: counts_per_g.map(|slope| {
+            let samples = f64::from(1u32 << smoothing.min(6));
+            finest_interval(6.6 * sd_counts / slope / samples.sqrt())
+        }),
+        samples_counts: codes.iter().map(|code| code - mean).collect(),
+        seconds,
+    }
+}
+
+/// The smallest 1, 2 or 5 times a power of ten that is not below `g`.
+fn finest_interval(g: f64) -> f64 {
+    if !(g.is_finite() && g > 0.0) {
+        return 0.0;
+    }
+    let decade = 10f64.powf(g.log10().floor());
+    let found = [1.0, 2.0, 5.0, 10.0]
+        .into_iter()
+        .map(|step| step * decade)
+        .find(|interval| *interval >= g * (1.0 - 1e-9))
+        .unwrap_or(10.0 * decade);
+    debug_assert!(is_scale_interval(found));
+    found
+}
+
+/// How common settings of a scale fare at the same verification loads.
+#[derive(Clone, Debug, PartialEq)]
+pub struct CommonSettings {
+    /// One span, set at the heaviest load.
+    pub single_span: Verification,
+    /// Two spans through zero, set at half load and at the heaviest load,
+    /// switched at half load.
+    pub two_spans: Verification,
+}
+
+/// Judges the settings people usually make by hand, from the same captures;
+/// `None` when they lack a load for it.
+#[must_use]
+pub fn common_settings(evidence: &Evidence<'_>) -> Option<CommonSettings> {
+    let plan = evidence.plan;
+    let spans: Vec<(f64, f64)> = evidence
+        .captures
+        .iter()
+        .zip(&evidence.choice.nets)
+        .filter(|(capture, _)| capture.part == Part::Rising)
+        .filter_map(|(capture, net)| Some(((*net)?, capture.load.mass_g)))
+        .collect();
+    let full = spans.iter().max_by(|a, b| a.1.total_cmp(&b.1))?;
+    let half = spans.iter().min_by(|a, b| {
+        let far = |mass: f64| (mass - full.1 / 2.0).abs();
+        far(a.1).total_cmp(&far(b.1))
+    })?;
+    let proofs = proofs(evidence, repeatability_g(evidence.captures, evidence.choice));
+    let (full_slope, half_slope) = (full.1 / full.0, half.1 / half.0);
+    let (half_net, _) = *half;
+    Some(CommonSettings {
+        single_span: verification(plan, "single span at full load", &proofs, &|net| {
+            net * full_slope
+        }),
+        two_spans: verification(plan, "two spans switched at half load", &proofs, &|net| {
+            net * if net <= half_net { half_slope } else { full_slope }
+        }),
+    })
+}
+
+/// All that a session knows at its end.
+pub struct Evidence<'a> {
+    /// The plan.
+    pub plan: &'a Plan,
+    /// All captures.
+    pub captures: &'a [Capture],
+    /// The table and how it was chosen.
+    pub choice: &'a Choice,
+    /// The table as read back.
+    pub stored: &'a TableHeader,
+    /// The device.
+    pub hello: &'a Hello,
+    /// The noise check.
+    pub noise: Option<&'a Noise>,
+    /// The setting found in the device.
+    pub old: Option<&'a Before>,
+    /// The device's zero reference of the verification, counts.
+    pub proof_zero: Option<i32>,
+    /// Readings in which device and laptop agreed to the quantum, and all.
+    pub agreement: (usize, usize),
+    /// Device time, s.
+    pub device_s: f64,
+}
+
+/// The outcome; date, seed and wall-clock time are left to the caller.
+#[must_use]
+pub fn outcome(evidence: &Evidence<'_>) -> Outcome {
+    let Evidence {
+        plan,
+        captures,
+        choice,
+        stored,
+        hello,
+        ..
+    } = evidence;
+    let span;
+    let before = match evidence.old {
+        Some(old) => Some(old),
+        None => {
+            span = single_span(plan, captures, choice);
+            span.as_ref()
+        }
+    };
+    let new = |net: f64| quantise::mass_g(&choice.table, net, choice.quantum_ug);
+    let repeat_g = repeatability_g(captures, choice);
+    let proofs = proofs(evidence, repeat_g);
+    let after = verification(plan, "with the new table", &proofs, &new);
+    let before_title = before.map_or("before".into(), |before| before.title.clone());
+    let before_rows = verification(plan, &before_title, &proofs, &|net| {
+        before.map_or(f64::NAN, |before| before.reading_g(net))
+    });
+    let e_g = plan.scale.e_g;
+    let before_curve = before.map_or_else(Vec::new, |before| {
+        grid(plan.scale.max_g)
+            .filter_map(|load_g| {
+                let counts = counts_at(&choice.table, choice.quantum_ug, load_g)?;
+                Some((load_g, (before.reading_g(counts) - load_g) / e_g))
+            })
+            .collect()
+    });
+    let unit = quantise::quantum_g(choice.quantum_ug);
+    let noise = evidence.noise.cloned().map(|mut noise| {
+        // A device without a table gives noise in counts only; by now the
+        // sensitivity is known.
+        if noise.sd_e.is_none()
+            && let (Some(first), Some(last)) =
+                (choice.table.knots().first(), choice.table.knots().last())
+        {
+            let slope = f64::from(last.counts - first.counts)
+                / (f64::from(last.mass - first.mass) * unit);
+            noise.sd_e = Some(noise.sd_counts / slope / e_g);
+        }
+        noise
+    });
+    let mut outcome = Outcome {
+        version: env!("CARGO_PKG_VERSION").into(),
+        date: String::new(),
+        seed: None,
+        device: DeviceLine {
+            id: format!("{:04X}", hello.device_id),
+            board: hello.board.as_str().into(),
+            firmware: format!(
+                "{}.{}.{}",
+                hello.firmware.0, hello.firmware.1, hello.firmware.2
+            ),
+            wire_version: hello.wire_version,
+            max_points: hello.max_knots,
+        },
+        scale: ScaleLine {
+            max: plan.scale.max_g,
+            e: e_g,
+            d: plan.scale.d_g,
+            unit: "g".into(),
+            class: plan.scale.class.clone(),
+        },
+        noise: noise.unwrap_or(Noise {
+            sd_e: None,
+            sd_counts: 0.0,
+            supports_d_g: None,
+            samples_counts: Vec::new(),
+            seconds: 0.0,
+        }),
+        loads: loads(evidence, &new),
+        candidates: choice.lines.clone(),
+        choice: choice.reason.clone(),
+        table: TableLine {
+            points: choice
+                .table
+                .knots()
+                .iter()
+                .map(|knot| PointLine {
+                    counts: knot.counts,
+                    mass_g: (f64::from(knot.mass) * unit * 1e6).round() / 1e6,
+                })
+                .collect(),
+            checksum: format!("{:08x}", stored.checksum),
+            quantum_g: unit,
+            zero_counts: stored.zero_counts,
+            sequence: stored.sequence,
+        },
+        before: before_rows,
+        after,
+        before_curve,
+        after_band: choice
+            .band_g
+            .iter()
+            .map(|(load_g, u_g)| (*load_g, u_g / e_g))
+            .collect(),
+        findings: Vec::new(),
+        not_tested: [
+            "eccentricity (loads away from the middle of the pan)",
+            "creep and return to zero over 30 minutes",
+            "temperature, warm-up and supply voltage",
+            "repeatability by repeated weighings of one load",
+            "discrimination, tare and tilt",
+        ]
+        .map(String::from)
+        .to_vec(),
+        device_s: evidence.device_s,
+        wall_s: 0.0,
+    };
+    outcome.findings = findings(&outcome, evidence, repeat_g);
+    outcome
+}
+
+/// A verification capture reduced to what judging it needs.
+struct Proof {
+    load_g: f64,
+    net: f64,
+    u_g: f64,
+}
+
+fn proofs(evidence: &Evidence<'_>, repeat_g: f64) -> Vec<Proof> {
+    let captures = evidence.captures;
+    let last_sitting = captures.last().map_or(0, |capture| capture.sitting);
+    let slope = slope(evidence.choice);
+    captures
+        .iter()
+        .filter(|capture| capture.part == Part::Verification)
+        .filter_map(|capture| {
+            let zero_capture = captures.iter().rev().find(|other| {
+                other.part == Part::VerificationZero && other.sitting == capture.sitting
+            })?;
+            let zero = match evidence.proof_zero {
+                Some(zero) if capture.sitting == last_sitting => f64::from(zero),
+                _ => zero_capture.mean_counts,
+            };
+            let of_mean = |capture: &Capture| {
+                capture.sd_counts.powi(2) / f64::from(capture.samples.max(1)) / slope.powi(2)
+            };
+            let variance = of_mean(capture)
+                + of_mean(zero_capture)
+                + capture.load.u_g.powi(2)
+                + repeat_g.powi(2);
+            Some(Proof {
+                load_g: capture.load.mass_g,
+                net: capture.mean_counts - zero,
+                u_g: variance.sqrt(),
+            })
+        })
+        .collect()
+}
+
+/// Counts per g over the whole table.
+fn slope(choice: &Choice) -> f64 {
+    let unit = quantise::quantum_g(choice.quantum_ug);
+    match (choice.table.knots().first(), choice.table.knots().last()) {
+        (Some(first), Some(last)) => {
+            f64::from(last.counts - first.counts) / (f64::from(last.mass - first.mass) * unit)
+        }
+        _ => f64::NAN,
+    }
+}
+
+/// Scatter of the captures of the fit about the chosen table, g: hysteresis,
+/// repeatability and creep together, as a standard deviation.
+fn repeatability_g(captures: &[Capture], choice: &Choice) -> f64 {
+    let residuals: Vec<f64> = captures
+        .iter()
+        .zip(&choice.nets)
+        .filter(|(capture, _)| matches!(capture.part, Part::Rising | Part::Falling))
+        .filter_map(|(capture, net)| {
+            Some(quantise::mass_g(&choice.table, (*net)?, choice.quantum_ug) - capture.load.mass_g)
+        })
+        .collect();
+    let squares: f64 = residuals.iter().map(|residual| residual * residual).sum();
+    (squares / residuals.len().max(1) as f64).sqrt()
+}
+
+fn verification(
+    plan: &Plan,
+    title: &str,
+    proofs: &[Proof],
+    reading_g: &dyn Fn(f64) -> f64,
+) -> Verification {
+    let e_g = plan.scale.e_g;
+    let rows: Vec<VerificationRow> = proofs
+        .iter()
+        .map(|proof| {
+            let error_g = reading_g(proof.net) - proof.load_g;
+            let mpe = mpe_e(plan.class(), Stage::Initial, proof.load_g / e_g);
+            VerificationRow {
+                load_g: proof.load_g,
+                error_g,
+                error_e: error_g / e_g,
+                mpe_e: mpe,
+                expanded_u_e: 2.0 * proof.u_g / e_g,
+                pass: (error_g / e_g).abs() <= mpe,
+            }
+        })
+        .collect();
+    let worst = rows
+        .iter()
+        .max_by(|a, b| a.error_e.abs().total_cmp(&b.error_e.abs()));
+    let passed = rows.iter().filter(|row| row.pass).count();
+    Verification {
+        title: title.into(),
+        largest_error_e: worst.map_or(f64::NAN, |row| row.error_e.abs()),
+        largest_at_g: worst.map_or(f64::NAN, |row| row.load_g),
+        passed,
+        of: rows.len(),
+        verdict: match rows.len() {
+            0 => "not verified",
+            all if all == passed => "pass",
+            _ => "fail",
+        }
+        .into(),
+        rows,
+    }
+}
+
+fn loads(evidence: &Evidence<'_>, new: &dyn Fn(f64) -> f64) -> Vec<LoadLine> {
+    let start_s = evidence
+        .captures
+        .first()
+        .map_or(0.0, |capture| capture.at_s);
+    evidence
+        .captures
+        .iter()
+        .enumerate()
+        .map(|(index, capture)| {
+            let fit_net = evidence.choice.nets.get(index).copied().flatten();
+            let net = fit_net.unwrap_or_else(|| {
+                capture.mean_counts
+                    - evidence.proof_zero.map_or(capture.mean_counts, f64::from)
+            });
+            let used = matches!(capture.part, Part::Rising | Part::Falling);
+            LoadLine {
+                purpose: match capture.part {
+                    Part::Rising => Purpose::Rising,
+                    Part::Falling => Purpose::Falling,
+                    Part::Verification => Purpose::Verification,
+                    _ => Purpose::Zero,
+                },
+                mass_g: capture.load.mass_g,
+                weights: capture.load.weights.clone(),
+                net_counts: net,
+                sd_counts: capture.sd_counts,
+                samples: capture.samples,
+                at_s: capture.at_s - start_s,
+                residual_g: used.then(|| new(net) - capture.load.mass_g),
+            }
+        })
+        .collect()
+}
+
+fn findings(outcome: &Outcome, evidence: &Evidence<'_>, repeat_g: f64) -> Vec<String> {
+    let mut findings = Vec::new();
+    let (before, after) = (&outcome.before, &outcome.after);
+    let class = &outcome.scale.class;
+    let e_g = outcome.scale.e;
+    if after.of > 0 {
+        let name = crate::record::weights::name;
+        let was = if before.passed == before.of {
+            format!(
+                "{} this scale passed class {class} at all {} loads (largest error {:.2} e)",
+                capital(&before.title),
+                before.of,
+                before.largest_error_e
+            )
+        } else {
+            format!(
+                "{} this scale fails class {class} at {} of {} loads (largest error {:.1} e at {})",
+                capital(&before.title),
+                before.of - before.passed,
+                before.of,
+                before.largest_error_e,
+                name(before.largest_at_g)
+            )
+        };
+        let is = if after.passed == after.of {
+            format!("with the new table it passes all {}", after.of)
+        } else {
+            format!(
+                "with the new table it still fails {} of {}",
+                after.of - after.passed,
+                after.of
+            )
+        };
+        findings.push(format!(
+            "{was}; {is}, the largest error is {:.2} e at {}.",
+            after.largest_error_e,
+            name(after.largest_at_g)
+        ));
+        // A pass that the uncertainty could turn round is said to be one.
+        let unsure = after
+            .rows
+            .iter()
+            .filter(|row| row.pass && row.error_e.abs() + row.expanded_u_e > row.mpe_e)
+            .count();
+        if unsure > 0 {
+            findings.push(format!(
+                "At {unsure} of the passed loads the error and its uncertainty together reach beyond the permissible error: better weights would settle it."
+            ));
+        }
+    }
+    if let Some(sd_e) = outcome.noise.sd_e {
+        findings.push(match outcome.noise.supports_d_g {
+            Some(d_g) => format!(
+                "Noise of one sample is {sd_e:.2} e; smoothed, the cell supports d = {}.",
+                crate::record::weights::name(d_g)
+            ),
+            None => format!("Noise of one sample is {sd_e:.2} e."),
+        });
+    }
+    findings.push(format!(
+        "Going up and coming down the loads differ from the table by {:.2} e as a standard deviation: hysteresis, creep and repeatability of the cell, which no table removes.",
+        repeat_g / e_g
+    ));
+    let (agreed, all) = evidence.agreement;
+    if all > 0 && agreed == all {
+        findings.push(format!(
+            "The device and this program computed the same mass to the last digit in all {all} comparisons."
+        ));
+    } else if all > 0 {
+        findings.push(format!(
+            "The device and this program disagreed in {} of {all} comparisons: do not trust the scale, and report this.",
+            all - agreed
+        ));
+    }
+    let top = evidence
+        .plan
+        .fit
+        .last()
+        .map_or(0.0, |load| load.mass_g);
+    if top < 0.9 * outcome.scale.max {
+        findings.push(format!(
+            "The weights at hand reach only {}: above that the table is an extrapolation, and nothing here proves it.",
+            crate::record::weights::name(top)
+        ));
+    }
+    findings
+}
+
+fn capital(text: &str) -> String {
+    let mut chars = text.chars();
+    chars.next().map_or_else(String::new, |first| {
+        first.to_uppercase().collect::<String>() + chars.as_str()
+    })
+}

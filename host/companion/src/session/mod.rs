@@ -1,0 +1,10 @@
+//! Guided calibration as a state machine: answers and commands in, questions
+//! and typed events out. No terminal, no port, no clock; the only time it knows
+//! is the device's.
+
+pub mod event;
+pub mod expectation;
+pub mod judge;
+pub mod plan;
+pub mod procedure;
+mod storing;

@@ -1,0 +1,400 @@
+//! Which loads go on the pan, in which order, for the fit and for the proof.
+//!
+//! Loads for the fit are spread evenly over the range; loads for the
+//! verification are chosen apart from them, near the places where a standard
+//! asks for them: Min, the steps of the maximum permissible error, Max.
+
+use std::collections::BTreeSet;
+
+use scalewright_metrology::tolerance::{AccuracyClass, Stage, check_class, mpe_e};
+use serde::{Deserialize, Serialize};
+
+/// Capacity and intervals of the scale.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct ScaleSpec {
+    /// Maximum capacity Max, g.
+    pub max_g: f64,
+    /// Verification scale interval e, g.
+    pub e_g: f64,
+    /// Scale interval d, g.
+    pub d_g: f64,
+    /// Accuracy class as "I" to "IIII".
+    pub class: String,
+}
+
+/// A weight at hand.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct PlannedWeight {
+    /// Its name, as on its label.
+    pub id: String,
+    /// Its conventional mass as known, g.
+    pub mass_g: f64,
+    /// Standard uncertainty of that mass, g.
+    pub u_g: f64,
+}
+
+/// One load.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Load {
+    /// Names of the weights that go on together; none is the empty pan.
+    pub weights: Vec<String>,
+    /// Their mass together, g.
+    pub mass_g: f64,
+    /// Standard uncertainty of that, g; weights of one set err alike, so their
+    /// uncertainties add up.
+    pub u_g: f64,
+}
+
+impl Load {
+    /// The empty pan.
+    #[must_use]
+    pub fn empty() -> Self {
+        Self {
+            weights: Vec::new(),
+            mass_g: 0.0,
+            u_g: 0.0,
+        }
+    }
+}
+
+/// The whole session, decided beforehand.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Plan {
+    /// The scale.
+    pub scale: ScaleSpec,
+    /// The weights.
+    pub weights: Vec<PlannedWeight>,
+    /// Loads of the fit, rising.
+    pub fit: Vec<Load>,
+    /// Loads of the verification, rising.
+    pub verify: Vec<Load>,
+    /// Whether the fit loads are taken on the way down as well.
+    pub both_ways: bool,
+    /// Samples per capture.
+    pub samples: u16,
+    /// Heaviest single weight at or below a sixth of Max: what a scale is
+    /// usually set with; g.
+    pub single_span_g: f64,
+}
+
+/// Why there is no plan.
+#[derive(Clone, Debug, PartialEq)]
+pub enum PlanFault {
+    /// No weights.
+    NoWeights,
+    /// Two weights of one name.
+    Duplicate {
+        /// The name.
+        id: String,
+    },
+    /// A weight above Max.
+    AboveMax {
+        /// The weight.
+        id: String,
+        /// Its mass, g.
+        mass_g: f64,
+        /// Max, g.
+        max_g: f64,
+    },
+    /// The weights reach too little of the range, or allow too few loads.
+    TooFewLoads {
+        /// Loads the weights allow.
+        loads: usize,
+    },
+    /// Max, e or d make no sense.
+    Scale {
+        /// What is wrong.
+        cause: String,
+    },
+    /// A load asked for that the weights at hand cannot make up.
+    NoCombination {
+        /// The load, g.
+        mass_g: f64,
+    },
+}
+
+impl std::fmt::Display for PlanFault {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        match self {
+            Self::NoWeights => write!(f, "there are no weights to calibrate with"),
+            Self::Duplicate { id } => write!(f, "two weights are called {id}"),
+            Self::AboveMax { id, mass_g, max_g } => {
+                write!(f, "weight {id} ({mass_g} g) is above Max ({max_g} g)")
+            }
+            Self::TooFewLoads { loads } => write!(
+                f,
+                "these weights make only {loads} different loads up to Max; three or more are needed"
+            ),
+            Self::Scale { cause } => write!(f, "{cause}"),
+            Self::NoCombination { mass_g } => {
+                write!(f, "no combination of the weights makes {mass_g} g")
+            }
+        }
+    }
+}
+
+impl std::error::Error for PlanFault {}
+
+/// Loads of the fit that a full set allows.
+const FIT_LOADS: usize = 8;
+
+/// Samples averaged per capture: at 10 a second 1.6 s, which brings noise down
+/// to a quarter.
+const SAMPLES: u16 = 16;
+
+impl Plan {
+    /// A plan for `scale` with the weights at hand.
+    ///
+    /// # Errors
+    /// [`PlanFault`], when scale or weights make no sense together.
+    pub fn new(scale: ScaleSpec, weights: Vec<PlannedWeight>) -> Result<Self, PlanFault> {
+        let class = check_scale(&scale)?;
+        check_weights(&scale, &weights)?;
+        let reach = Combinations::of(&weights, scale.max_g);
+        let top = reach.masses_g.last().map_or(0.0, |(mass, _)| *mass);
+        let mut used = BTreeSet::new();
+        let mut fit = Vec::new();
+        for part in 1..=FIT_LOADS {
+            let target = top * part as f64 / FIT_LOADS as f64;
+            let slack = top / FIT_LOADS as f64 * 0.45;
+            if let Some(load) = reach.nearest(target, slack, &used, &weights) {
+                used.insert(key(load.mass_g));
+                fit.push(load);
+            }
+        }
+        fit.sort_by(|a, b| a.mass_g.total_cmp(&b.mass_g));
+        if fit.len() < 3 {
+            return Err(PlanFault::TooFewLoads { loads: fit.len() });
+        }
+        let mut verify = Vec::new();
+        for target in verification_targets(&scale, class, top) {
+            let slack = (target * 0.25).min(top * 0.06);
+            if let Some(load) = reach.nearest(target, slack, &used, &weights) {
+                used.insert(key(load.mass_g));
+                verify.push(load);
+            }
+        }
+        verify.sort_by(|a, b| a.mass_g.total_cmp(&b.mass_g));
+        let single_span_g = weights
+            .iter()
+            .map(|weight| weight.mass_g)
+            .filter(|mass| *mass <= scale.max_g / 6.0 * 1.001)
+            .fold(0.0, f64::max);
+        Ok(Self {
+            scale,
+            weights,
+            fit,
+            verify,
+            both_ways: true,
+            samples: SAMPLES,
+            single_span_g,
+        })
+    }
+
+    /// The accuracy class; III where the text is none (a plan from
+    /// [`Plan::new`] has been checked).
+    #[must_use]
+    pub fn class(&self) -> AccuracyClass {
+        self.scale.class.parse().unwrap_or(AccuracyClass::III)
+    }
+
+    /// The load made of these weights.
+    ///
+    /// # Errors
+    /// The first name that no weight has.
+    pub fn load_of(&self, ids: &[String]) -> Result<Load, String> {
+        let mut load = Load::empty();
+        for id in ids {
+            let weight = self
+                .weights
+                .iter()
+                .find(|weight| weight.id == *id)
+                .ok_or_else(|| id.clone())?;
+            load.mass_g += weight.mass_g;
+            load.u_g += weight.u_g;
+            load.weights.push(weight.id.clone());
+        }
+        Ok(load)
+    }
+
+    /// Combinations of the weights whose mass is within `tolerance_g` of
+    /// `mass_g`, the fewest weights first, at most four.
+    #[must_use]
+    pub fn looks_like(&self, mass_g: f64, tolerance_g: f64) -> Vec<Load> {
+        let reach = Combinations::of(&self.weights, self.scale.max_g * 1.2);
+        let mut near: Vec<_> = reach
+            .masses_g
+            .iter()
+            .filter(|(mass, _)| (mass - mass_g).abs() <= tolerance_g)
+            .collect();
+        near.sort_by(|a, b| {
+            (a.1.count_ones(), (a.0 - mass_g).abs())
+                .partial_cmp(&(b.1.count_ones(), (b.0 - mass_g).abs()))
+                .unwrap_or(std::cmp::Ordering::Equal)
+        });
+        near.iter()
+            .take(4)
+            .map(|(_, members)| load(*members, &self.weights))
+            .collect()
+    }
+}
+
+fn key(mass_g: f64) -> i64 {
+    (mass_g * 1000.0).round() as i64
+}
+
+fn check_scale(scale: &ScaleSpec) -> Result<AccuracyClass, PlanFault> {
+    let fault = |cause: String| PlanFault::Scale { cause };
+    for (name, value) in [("Max", scale.max_g), ("e", scale.e_g), ("d", scale.d_g)] {
+        if !(value.is_finite() && value > 0.0) {
+            return Err(fault(format!("{name} must be above zero, not {value}")));
+        }
+    }
+    if scale.d_g > scale.e_g {
+        return Err(fault(format!(
+            "d ({} g) is larger than e ({} g)",
+            scale.d_g, scale.e_g
+        )));
+    }
+    let n = scale.max_g / scale.e_g;
+    if !(100.0..=100_000.0).contains(&n) {
+        return Err(fault(format!(
+            "Max/e is {n:.0}; scales have 100 to 100 000 intervals"
+        )));
+    }
+    let class = scale
+        .class
+        .parse()
+        .map_err(|_| fault(format!("there is no accuracy class {}", scale.class)))?;
+    check_class(class, scale.e_g, scale.max_g).map_err(|refusal| fault(refusal.to_string()))?;
+    Ok(class)
+}
+
+fn check_weights(scale: &ScaleSpec, weights: &[PlannedWeight]) -> Result<(), PlanFault> {
+    if weights.is_empty() {
+        return Err(PlanFault::NoWeights);
+    }
+    let mut names = BTreeSet::new();
+    for weight in weights {
+        if !names.insert(&weight.id) {
+            return Err(PlanFault::Duplicate {
+                id: weight.id.clone(),
+            });
+        }
+        if weight.mass_g > scale.max_g * 1.000_001 {
+            return Err(PlanFault::AboveMax {
+                id: weight.id.clone(),
+                mass_g: weight.mass_g,
+                max_g: scale.max_g,
+            });
+        }
+    }
+    Ok(())
+}
+
+/// Ten loads apart from those of the fit. OIML R 76-1 A.4.4.1 asks for at least
+/// ten, among them Max, Min and points at or near each step of the permissible
+/// error (clause from memory).
+fn verification_targets(scale: &ScaleSpec, class: AccuracyClass, top_g: f64) -> Vec<f64> {
+    let min_e = check_class(class, scale.e_g, scale.max_g)
+        .map_or(20.0, |limits| limits.min_capacity_e);
+    let mut targets = vec![min_e * scale.e_g];
+    targets.extend(
+        error_steps_e(class)
+            .map(|step| step * scale.e_g)
+            .filter(|load| *load < top_g * 0.97),
+    );
+    for part in [0.98, 0.05, 0.35, 0.55, 0.82, 0.93, 0.45, 0.27, 0.72, 0.2, 0.6, 0.1] {
+        if targets.len() >= 10 {
+            break;
+        }
+        targets.push(part * top_g);
+    }
+    targets
+}
+
+/// Loads in e above which the permissible error is larger than at them.
+fn error_steps_e(class: AccuracyClass) -> impl Iterator<Item = f64> {
+    [50.0, 200.0, 500.0, 2e3, 5e3, 2e4, 5e4, 2e5]
+        .into_iter()
+        .filter(move |step| {
+            mpe_e(class, Stage::Initial, *step) < mpe_e(class, Stage::Initial, step + 1.0)
+        })
+}
+
+/// All masses that subsets of the weights can make, up to a limit.
+struct Combinations {
+    /// Mass in g and the members as a bit set; rising, one entry a mass (the
+    /// one of the fewest weights).
+    masses_g: Vec<(f64, u32)>,
+}
+
+/// Weights looked at one by one; of a larger collection the lightest stay out.
+const MOST_WEIGHTS: usize = 16;
+
+impl Combinations {
+    fn of(weights: &[PlannedWeight], limit_g: f64) -> Self {
+        let mut order: Vec<usize> = (0..weights.len().min(32)).collect();
+        order.sort_by(|a, b| weights[*b].mass_g.total_cmp(&weights[*a].mass_g));
+        order.truncate(MOST_WEIGHTS);
+        let mut masses_g: Vec<(f64, u32)> = Vec::new();
+        for subset in 1u32..(1 << order.len()) {
+            let mut mass = 0.0;
+            let mut members = 0u32;
+            for (bit, index) in order.iter().enumerate() {
+                if subset >> bit & 1 == 1 {
+                    mass += weights[*index].mass_g;
+                    members |= 1 << index;
+                }
+            }
+            if mass <= limit_g * 1.000_001 {
+                masses_g.push((mass, members));
+            }
+        }
+        masses_g.sort_by(|a, b| {
+            (key(a.0), a.1.count_ones(), a.1)
+                .cmp(&(key(b.0), b.1.count_ones(), b.1))
+        });
+        masses_g.dedup_by_key(|(mass, _)| key(*mass));
+        Self { masses_g }
+    }
+
+    /// The combination nearest to `target` within `slack`, not used before;
+    /// fewer weights count as much as a small part of the slack each, since
+    /// each weight is one more thing to lift.
+    fn nearest(
+        &self,
+        target_g: f64,
+        slack_g: f64,
+        used: &BTreeSet<i64>,
+        weights: &[PlannedWeight],
+    ) -> Option<Load> {
+        self.masses_g
+            .iter()
+            .filter(|(mass, _)| (mass - target_g).abs() <= slack_g && !used.contains(&key(*mass)))
+            .min_by(|a, b| {
+                let cost = |(mass, members): &(f64, u32)| {
+                    (mass - target_g).abs() + 0.04 * slack_g * f64::from(members.count_ones())
+                };
+                cost(a).total_cmp(&cost(b))
+            })
+            .map(|(_, members)| load(*members, weights))
+    }
+}
+
+fn load(members: u32, weights: &[PlannedWeight]) -> Load {
+    let mut load = Load::empty();
+    let mut picked: Vec<&PlannedWeight> = weights
+        .iter()
+        .enumerate()
+        .filter(|(index, _)| *index < 32 && members >> index & 1 == 1)
+        .map(|(_, weight)| weight)
+        .collect();
+    picked.sort_by(|a, b| b.mass_g.total_cmp(&a.mass_g).then(a.id.cmp(&b.id)));
+    for weight in picked {
+        load.weights.push(weight.id.clone());
+        load.mass_g += weight.mass_g;
+        load.u_g += weight.u_g;
+    }
+    load
+}

@@ -1,0 +1,2 @@
+//! The reports against outcomes good and bad.
+mod fixture;

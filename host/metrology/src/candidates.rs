@@ -1,0 +1,368 @@
+//! Which curve a calibration should be: every candidate judged alike.
+//!
+//! Owns the refusal of unfit data, the list of candidates, the judgement and
+//! the choice. Guarantees that what is judged is the table the device will
+//! use, through [`Realise`].
+//!
+//! # The judgement
+//! Each load in turn is left out, all its captures together; the shape is
+//! fitted to the rest, laid, realised, and asked for the mass at the counts the
+//! load really gave. A capture left out alone would be judged by its own twin.
+//!
+//! The largest load is left out only when the table is to be used far beyond
+//! it: leaving it out asks for extrapolation, and it would be unfair to judge
+//! by that where the table never extrapolates. So: loads up to Max - 9 e or
+//! more, judged inside only; loads that end lower, judged at the end too.
+//!
+//! # The choice
+//! The lowest rms of these errors sets the mark. A shape with fewer parameters
+//! is taken instead when its rms lies within one standard error of that mark,
+//! `rms / sqrt(2 n)` for n errors, or within the table's own resolution: a
+//! smaller difference says nothing (one-standard-error rule: Breiman et al.,
+//! Classification and Regression Trees, 1984, 3.4.3, from memory).
+
+use crate::curve::{Curve, Knots, counts_at};
+use crate::fit::{self, Fitted, ShapeRefusal};
+use crate::laying::lay;
+use crate::observation::{Gathered, Observation};
+use crate::refusal::FitRefusal;
+
+/// Loads needed to judge a curve: two inside, and the end.
+pub const LEAST_LOADS: usize = 3;
+
+/// Share of Max the largest load must reach: a table continued more than
+/// fivefold is a guess (common practice).
+pub const LEAST_SHARE_OF_MAX: f64 = 0.2;
+
+/// Captures of one load and direction may lie this far apart, in e: twice the
+/// largest mpe of first verification, 1.5 e (R 76-1 3.5.1, 3.6.1).
+pub const CAPTURES_APART_E: f64 = 3.0;
+
+/// The same, in parts of Max, for scales with so many intervals that e says
+/// little about the cell (common practice).
+pub const CAPTURES_APART_OF_MAX: f64 = 1e-3;
+
+/// Loading and unloading may lie this many times further apart: hysteresis is
+/// no contradiction (common practice).
+pub const BOTH_WAYS_FACTOR: f64 = 3.0;
+
+/// Turns knots into what the device will really compute.
+pub trait Realise {
+    /// The device's mass in g over net counts, or why it takes no such table.
+    ///
+    /// # Errors
+    /// Whatever the device's table refuses, in plain words.
+    #[allow(clippy::type_complexity)]
+    fn realise(&self, knots: &Knots) -> Result<Box<dyn Fn(f64) -> f64>, String>;
+}
+
+/// What the device's table can hold.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct TableSpace {
+    /// Room for this many knots, the one at zero included.
+    pub max_knots: usize,
+    /// Maximum capacity in g.
+    pub max_g: f64,
+    /// Verification interval in g.
+    pub e_g: f64,
+    /// Mass in g the table has to reach: Max + 9 e.
+    pub reach_g: f64,
+    /// The table's mass resolution in g.
+    pub quantum_g: f64,
+}
+
+/// One shape and what it is worth.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Candidate {
+    /// Short name for machines.
+    pub name: &'static str,
+    /// Name for people.
+    pub title: String,
+    /// Rms of the errors at loads left out, in g.
+    pub loo_rms_g: Option<f64>,
+    /// Largest error at a load left out, in g.
+    pub loo_max_g: Option<f64>,
+    /// Rms of the residuals at all loads, in g.
+    pub residual_rms_g: Option<f64>,
+    /// The knots from all loads.
+    pub knots: Option<Knots>,
+    /// Parameters taken from the loads.
+    pub parameters: usize,
+    /// Why it can't be chosen, if so.
+    pub note: Option<String>,
+}
+
+/// All candidates and the one proposed.
+pub struct Proposal {
+    /// Every candidate, simplest first.
+    pub candidates: Vec<Candidate>,
+    /// Index of the one proposed.
+    pub chosen: usize,
+    /// Why, in one sentence.
+    pub reason: String,
+    /// The proposed knots.
+    pub knots: Knots,
+    /// How many loads the errors come from.
+    pub judged_loads: usize,
+    curve: Box<dyn Curve>,
+}
+
+impl Proposal {
+    /// The standard uncertainty of the chosen curve in g at `counts`, where
+    /// its fit can tell: fit only, weights and reading not included.
+    pub fn u_g(&self, counts: f64) -> Option<f64> {
+        self.curve.u_g(counts)
+    }
+
+    /// The candidate proposed.
+    pub fn candidate(&self) -> Option<&Candidate> {
+        self.candidates.get(self.chosen)
+    }
+}
+
+type FitShape = fn(&Gathered) -> Result<Fitted, ShapeRefusal>;
+
+/// Name, title and fit of every candidate, simplest first.
+const SHAPES: [(&str, &str, FitShape); 7] = [
+    ("single_span", "single span, set at the largest load", fit::span::fit),
+    ("line", "straight line through all loads", fit::line::fit),
+    ("two_spans", "two spans, switched at half load", fit::two_spans::fit),
+    ("quadratic", "parabola", fit::polynomial::fit_quadratic),
+    ("cubic", "cubic", fit::polynomial::fit_cubic),
+    ("smooth", "smooth curve", fit::smooth::fit),
+    ("segmented", "segmented line with a knot at each load", fit::segmented::fit),
+];
+
+/// The candidates for these observations, judged, and the one to take.
+///
+/// # Errors
+/// Data no curve should be built on, each with what to do; see [`FitRefusal`].
+pub fn propose(
+    observations: &[Observation],
+    space: &TableSpace,
+    realise: &dyn Realise,
+) -> Result<Proposal, FitRefusal> {
+    let gathered = check(observations, space)?;
+    let judged = judged(&gathered, space);
+    let mut candidates = Vec::with_capacity(SHAPES.len());
+    let mut curves = Vec::with_capacity(SHAPES.len());
+    for (name, title, shape) in SHAPES {
+        let mut candidate = Candidate {
+            name,
+            title: title.to_owned(),
+            loo_rms_g: None,
+            loo_max_g: None,
+            residual_rms_g: None,
+            knots: None,
+            parameters: 0,
+            note: None,
+        };
+        let curve = evaluate(&mut candidate, &gathered, &judged, space, realise, shape);
+        curves.push(curve.map_err(|why| candidate.note = Some(why)).ok());
+        candidates.push(candidate);
+    }
+    let (chosen, reason) = choose(&candidates, &judged, space)?;
+    let taken = curves.get_mut(chosen).and_then(Option::take);
+    let knots = candidates.get(chosen).and_then(|c| c.knots.clone());
+    match (taken, knots) {
+        (Some(curve), Some(knots)) => Ok(Proposal {
+            candidates,
+            chosen,
+            reason,
+            knots,
+            judged_loads: judged.len(),
+            curve,
+        }),
+        _ => Err(FitRefusal::NoCandidate("the chosen curve is missing".into())),
+    }
+}
+
+/// The observations gathered, once nothing speaks against fitting them.
+///
+/// # Errors
+/// The first thing that is wrong, most basic first.
+pub fn check(observations: &[Observation], space: &TableSpace) -> Result<Gathered, FitRefusal> {
+    let positive = [space.max_g, space.e_g, space.reach_g, space.quantum_g];
+    if !positive.iter().all(|v| v.is_finite() && *v > 0.0) {
+        return Err(FitRefusal::TableSpace(
+            "Max, e, reach and resolution must be numbers above zero",
+        ));
+    }
+    if space.max_knots < 2 {
+        return Err(FitRefusal::TableSpace("it has room for fewer than two points"));
+    }
+    // Loads closer than half an interval say the same thing about the curve.
+    let gathered = Gathered::new(observations, 0.5 * space.e_g)?;
+    let Some(last) = gathered.points.last().copied() else {
+        return Err(FitRefusal::TooFewLoads {
+            given: 0,
+            needed: LEAST_LOADS,
+        });
+    };
+    agreement(observations, last.mass_g / last.counts, space)?;
+    if gathered.points.len() < LEAST_LOADS {
+        return Err(FitRefusal::TooFewLoads {
+            given: gathered.points.len(),
+            needed: LEAST_LOADS,
+        });
+    }
+    let needed_g = LEAST_SHARE_OF_MAX * space.max_g;
+    if last.mass_g < needed_g {
+        return Err(FitRefusal::SpanTooSmall {
+            largest_g: last.mass_g,
+            needed_g,
+        });
+    }
+    let counts_per_e = last.counts / last.mass_g * space.e_g;
+    if counts_per_e < 1.0 {
+        return Err(FitRefusal::TooFewCounts { counts_per_e });
+    }
+    Ok(gathered)
+}
+
+/// Refuses captures of one load that lie too far apart.
+fn agreement(
+    observations: &[Observation],
+    grams_per_count: f64,
+    space: &TableSpace,
+) -> Result<(), FitRefusal> {
+    let same_way = (CAPTURES_APART_E * space.e_g).max(CAPTURES_APART_OF_MAX * space.max_g);
+    let mut sorted: Vec<&Observation> = observations.iter().collect();
+    sorted.sort_by(|a, b| a.load.cmp(&b.load).then(a.counts.total_cmp(&b.counts)));
+    for group in sorted.chunk_by(|a, b| a.load == b.load) {
+        let up: Vec<&Observation> = group.iter().copied().filter(|o| o.rising).collect();
+        let down: Vec<&Observation> = group.iter().copied().filter(|o| !o.rising).collect();
+        let limits = [
+            (up.as_slice(), same_way),
+            (down.as_slice(), same_way),
+            (group, BOTH_WAYS_FACTOR * same_way),
+        ];
+        for (captures, tolerance_g) in limits {
+            let (Some(low), Some(high)) = (captures.first(), captures.last()) else {
+                continue;
+            };
+            let apart_g = (high.counts - low.counts) * grams_per_count;
+            if apart_g > tolerance_g {
+                return Err(FitRefusal::Contradictory {
+                    mass_g: low.mass_g,
+                    low_counts: low.counts,
+                    high_counts: high.counts,
+                    apart_g,
+                    tolerance_g,
+                });
+            }
+        }
+    }
+    Ok(())
+}
+
+/// Indices of the loads that are left out in turn.
+fn judged(gathered: &Gathered, space: &TableSpace) -> Vec<usize> {
+    let count = gathered.points.len();
+    let largest = gathered.points.last().map_or(0.0, |p| p.mass_g);
+    let extrapolates = largest < space.max_g - 9.0 * space.e_g;
+    let end = if extrapolates { count } else { count.saturating_sub(1) };
+    (0..end).collect()
+}
+
+/// A fitted shape and its knots for the device.
+fn laid(
+    gathered: &Gathered,
+    space: &TableSpace,
+    shape: FitShape,
+) -> Result<(Fitted, Knots), String> {
+    let fitted = shape(gathered).map_err(|e| e.to_string())?;
+    let from = gathered.points.last().map_or(0.0, |p| p.counts);
+    let reach = counts_at(fitted.curve.as_ref(), space.reach_g, from)
+        .ok_or_else(|| ShapeRefusal::NotMonotone.to_string())?;
+    // A hundredth of e is no error anybody sees; finer knots than the table's
+    // resolution are none.
+    let tolerance = space.quantum_g.max(0.01 * space.e_g);
+    let laid = lay(fitted.curve.as_ref(), reach, space.max_knots, tolerance)
+        .map_err(|e| e.to_string())?;
+    Ok((fitted, laid.knots))
+}
+
+/// Fills in what the candidate is worth; its curve, or why it can't be chosen.
+fn evaluate(
+    candidate: &mut Candidate,
+    gathered: &Gathered,
+    judged: &[usize],
+    space: &TableSpace,
+    realise: &dyn Realise,
+    shape: FitShape,
+) -> Result<Box<dyn Curve>, String> {
+    let (fitted, knots) = laid(gathered, space, shape)?;
+    candidate.parameters = fitted.parameters;
+    let table = realise.realise(&knots);
+    candidate.knots = Some(knots);
+    let table = table?;
+    let residuals: Vec<f64> = (gathered.points.iter())
+        .map(|p| table(p.counts) - p.mass_g)
+        .collect();
+    candidate.residual_rms_g = rms(&residuals);
+    let mut errors = Vec::with_capacity(judged.len());
+    for &index in judged {
+        let Some(left_out) = gathered.points.get(index) else {
+            continue;
+        };
+        let without = |why: String| format!("without {} g: {why}", left_out.mass_g);
+        let (_, knots) = laid(&gathered.without(index), space, shape).map_err(without)?;
+        let table = realise.realise(&knots).map_err(without)?;
+        errors.push(table(left_out.counts) - left_out.mass_g);
+    }
+    let rms = rms(&errors).ok_or("the table gives no finite mass at some load")?;
+    candidate.loo_rms_g = Some(rms);
+    candidate.loo_max_g = Some(errors.iter().fold(0.0, |m, e| f64::max(m, e.abs())));
+    Ok(fitted.curve)
+}
+
+fn rms(errors: &[f64]) -> Option<f64> {
+    let squares: f64 = errors.iter().map(|e| e * e).sum();
+    let rms = (squares / errors.len() as f64).sqrt();
+    rms.is_finite().then_some(rms)
+}
+
+/// The candidate to take and the sentence that says why.
+fn choose(
+    candidates: &[Candidate],
+    judged: &[usize],
+    space: &TableSpace,
+) -> Result<(usize, String), FitRefusal> {
+    let eligible: Vec<(usize, &Candidate, f64)> = (candidates.iter().enumerate())
+        .filter(|(_, c)| c.note.is_none())
+        .filter_map(|(i, c)| Some((i, c, c.loo_rms_g?)))
+        .collect();
+    let best = (eligible.iter().copied()).min_by(|a, b| a.2.total_cmp(&b.2));
+    let Some((best, best_one, lowest)) = best else {
+        let why = candidates.iter().rev().find_map(|c| c.note.clone());
+        return Err(FitRefusal::NoCandidate(why.unwrap_or_default()));
+    };
+    let margin = (lowest / (2.0 * judged.len() as f64).sqrt()).max(space.quantum_g);
+    // Ties in parameters go to the lower error.
+    let simplest = (eligible.iter().copied())
+        .filter(|(_, _, rms)| *rms <= lowest + margin)
+        .min_by(|a, b| (a.1.parameters.cmp(&b.1.parameters)).then(a.2.total_cmp(&b.2)));
+    let Some((chosen, one, rms)) = simplest else {
+        return Err(FitRefusal::NoCandidate("no error could be compared".into()));
+    };
+    let in_e = |g: f64| format!("{:.2} e", g / space.e_g);
+    let reason = if chosen == best {
+        format!(
+            "the {} predicts loads it has not seen best, to {} on average (largest error {})",
+            one.title,
+            in_e(rms),
+            in_e(one.loo_max_g.unwrap_or(rms)),
+        )
+    } else {
+        format!(
+            "the {} predicts loads it has not seen to {} on average, as well as the {} ({}) within what {} loads can tell, and is the simpler",
+            one.title,
+            in_e(rms),
+            best_one.title,
+            in_e(lowest),
+            judged.len(),
+        )
+    };
+    Ok((chosen, reason))
+}

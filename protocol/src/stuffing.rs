@@ -1,0 +1,100 @@
+//! Consistent Overhead Byte Stuffing: content without zeros, so that a zero can
+//! separate frames.
+//!
+//! After Cheshire and Baker, "Consistent Overhead Byte Stuffing", IEEE/ACM
+//! Transactions on Networking 7(2), 1999. The content is cut into blocks; each
+//! block is sent as a code byte and the non-zero bytes of the block. Code `n`
+//! below 255 stands for `n − 1` bytes and a zero after them, code 255 for 254
+//! bytes and no zero; the zero after the last block is not part of the content.
+//!
+//! This module owns the stuffing alone; delimiters, checksum and length limits
+//! belong to [`crate::frame`].
+
+use crate::frame::FrameFull;
+
+/// Code of a block of 254 bytes that no zero follows.
+const FULL: u8 = 0xFF;
+
+/// Writes `content` stuffed to the front of `out` and returns its length, bytes.
+/// The shortest form is written: content that ends with a full block gets no
+/// empty block behind it.
+///
+/// ```
+/// use scalewright_protocol::stuffing::stuff;
+/// let mut out = [0; 8];
+/// let used = stuff([0x11, 0x22, 0x00, 0x33], &mut out)?;
+/// assert_eq!(out.get(..used), Some(&[3, 0x11, 0x22, 2, 0x33][..]));
+/// assert!(stuff([0x11, 0x22], &mut out[..2]).is_err());
+/// # Ok::<(), scalewright_protocol::frame::FrameFull>(())
+/// ```
+///
+/// # Errors
+/// [`FrameFull`] when `out` is too short; its content is then of no use.
+pub fn stuff(content: impl IntoIterator<Item = u8>, out: &mut [u8]) -> Result<usize, FrameFull> {
+    let mut code_at = 0usize;
+    let mut at = 1usize;
+    let mut code = 1u8;
+    for byte in content {
+        if code == FULL {
+            set(out, code_at, code)?;
+            code_at = at;
+            at = at.saturating_add(1);
+            code = 1;
+        }
+        if byte == 0 {
+            set(out, code_at, code)?;
+            code_at = at;
+            code = 1;
+        } else {
+            set(out, at, byte)?;
+            code = code.saturating_add(1);
+        }
+        at = at.saturating_add(1);
+    }
+    set(out, code_at, code)?;
+    Ok(at)
+}
+
+fn set(out: &mut [u8], at: usize, byte: u8) -> Result<(), FrameFull> {
+    *out.get_mut(at).ok_or(FrameFull)? = byte;
+    Ok(())
+}
+
+/// Takes stuffed bytes one at a time and gives the content back.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Unstuffer {
+    /// Bytes left in the block at hand; 0 = a code byte comes next.
+    left: u8,
+    /// Whether a zero belongs between the block at hand and the next.
+    zero_due: bool,
+}
+
+impl Unstuffer {
+    /// Stands before the first code byte.
+    #[must_use]
+    pub const fn new() -> Self {
+        Self {
+            left: 0,
+            zero_due: false,
+        }
+    }
+
+    /// The content byte that `byte` brings, if any. `byte` is not zero: a zero
+    /// is a delimiter and never gets here.
+    pub fn push(&mut self, byte: u8) -> Option<u8> {
+        if self.left > 0 {
+            self.left = self.left.wrapping_sub(1);
+            return Some(byte);
+        }
+        let zero = self.zero_due.then_some(0);
+        self.left = byte.saturating_sub(1);
+        self.zero_due = byte != FULL;
+        zero
+    }
+
+    /// Whether the content may end here: no block is cut.
+    #[must_use]
+    pub const fn at_end(&self) -> bool {
+        self.left == 0
+    }
+}
