@@ -200,7 +200,8 @@ impl Board {
     /// To the next event, but not beyond `until_ns`.
     fn advance(&mut self, until_ns: u64, out: &mut Vec<u8>) {
         let (now_ns, due_ns) = {
-            let port = self.wires.lock();
+            let mut port = self.wires.lock();
+            port.end_reading();
             let now_ns = port.converter.now_ns();
             let asleep_ns = now_ns.saturating_add(ASLEEP_STEP_NS);
             (now_ns, port.converter.due_ns().unwrap_or(asleep_ns))

@@ -79,18 +79,18 @@ impl Wires {
 }
 
 impl Port {
-    /// Lets virtual time run to `at_ns`. The choice made by the pulses of the
-    /// last reading takes hold as the next conversion begins.
+    /// Lets virtual time run to `at_ns`.
     pub(crate) fn advance_to(&mut self, at_ns: u64) {
-        self.settle_pulses();
+        self.end_reading();
         self.converter.advance_to(at_ns);
         if self.clock_high && at_ns.saturating_sub(self.edge_ns) > POWER_DOWN_NS {
             self.converter.power_down();
         }
     }
 
-    /// Ends a finished reading.
-    fn settle_pulses(&mut self) {
+    /// Ends a finished reading: what its pulses chose takes hold as the next
+    /// conversion begins, which may put off when that one is due.
+    pub(crate) fn end_reading(&mut self) {
         let chosen = match self.pulses {
             25 => Input::A128,
             26 => Input::B32,

@@ -36,7 +36,10 @@ impl fmt::Display for BenchFault {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Self::Table(refusal) => {
-                write!(f, "the simulated scale refused its first table: {refusal:?}")
+                write!(
+                    f,
+                    "the simulated scale refused its first table: {refusal:?}"
+                )
             }
             Self::Mute => f.write_str("the simulated scale did not answer while it was prepared"),
             Self::Terminal(what) => write!(f, "no pseudo-terminal could be made: {what}"),

@@ -4,7 +4,7 @@
 //! what the requests do stands in `asks`. The rules stand in the head of
 //! [`crate::instrument`].
 
-use scalewright_protocol::codec::decode;
+use scalewright_protocol::codec::{decode, leading_id};
 use scalewright_protocol::frame;
 use scalewright_protocol::message::{Answer, Ask, Refusal, Report, Request};
 use scalewright_protocol::units::reached_ms;
@@ -120,17 +120,4 @@ impl<S: Storage, const KNOTS: usize> Instrument<S, KNOTS> {
         };
         self.outbox.reply(id, &report);
     }
-}
-
-/// The number at the head of a payload that is no known request: a varint of at
-/// most three bytes.
-fn leading_id(payload: &[u8]) -> Option<u16> {
-    let mut id = 0u32;
-    for (at, byte) in payload.iter().take(3).enumerate() {
-        id |= u32::from(byte & 0x7F) << (7 * at);
-        if byte & 0x80 == 0 {
-            return u16::try_from(id).ok();
-        }
-    }
-    None
 }

@@ -169,9 +169,7 @@ impl Keeper<'_> {
     fn entry(&self, event: &Event, plan: &Plan) -> Option<Entry> {
         Some(match event {
             Event::Greeted {
-                hello,
-                old_table,
-                ..
+                hello, old_table, ..
             } if !self.resumed => Entry::Began {
                 plan: Box::new(plan.clone()),
                 device_id: hello.device_id,

@@ -140,7 +140,8 @@ pub fn integer_knots(knots: &Knots, quantum_ug: u32) -> Result<Vec<Knot>, Quanti
 /// [`QuantiseFault`].
 pub fn table(knots: &Knots, quantum_ug: u32, fit: usize) -> Result<HostTable, QuantiseFault> {
     let knots = integer_knots(knots, quantum_ug)?;
-    scalewright_protocol::table::check(&knots, fit.min(MOST_KNOTS)).map_err(QuantiseFault::Table)?;
+    scalewright_protocol::table::check(&knots, fit.min(MOST_KNOTS))
+        .map_err(QuantiseFault::Table)?;
     HostTable::new(&knots).map_err(QuantiseFault::Table)
 }
 

@@ -10,7 +10,10 @@ pub fn declined(refusal: Refusal) -> String {
         Refusal::Range { field } => format!("value {} is out of range", field + 1),
         Refusal::NotStaging => "no table transfer is open".into(),
         Refusal::StageOrder { expected } => {
-            format!("table points came out of order, point {} was due", expected + 1)
+            format!(
+                "table points came out of order, point {} was due",
+                expected + 1
+            )
         }
         Refusal::StageIncomplete { received } => {
             format!("the table is incomplete, {received} points arrived")

@@ -16,10 +16,24 @@
 //!
 //! # The choice
 //! The lowest rms of these errors sets the mark. A shape with fewer parameters
-//! is taken instead when its rms lies within one standard error of that mark,
-//! `rms / sqrt(2 n)` for n errors, or within the table's own resolution: a
-//! smaller difference says nothing (one-standard-error rule: Breiman et al.,
-//! Classification and Regression Trees, 1984, 3.4.3, from memory).
+//! is taken instead when its rms lies within half a standard error of that
+//! mark, `rms / (2 sqrt(2 n))` for n errors, or within the table's own
+//! resolution: a smaller difference says nothing. (The known rule allows one
+//! standard error: Breiman et al., Classification and Regression Trees, 1984,
+//! 3.4.3, from memory. All candidates share the same captures, so their
+//! difference is known better than either.)
+//!
+//! With fewer than five loads nothing is chosen by these errors: leaving one of
+//! four out leaves three, and three tell little of what four would do. The
+//! smooth curve is taken, which holds the parabola within it and bends further
+//! only as the loads ask. The errors are shown all the same.
+//!
+//! Chosen by simulation, not on measured cells: 12 kinds of simulated cell
+//! (six shapes, little and much scatter), largest error at 20 other loads, as
+//! the worst ratio to the best of ten rules for 4, 5, 7, 10 and 20 loads. This
+//! rule 1.42, 1.17, 1.09, 1.05, 1.05; lowest error alone 8.3, 1.06, 1.06, 1.05,
+//! 1.07; one standard error 8.5, 2.15, 1.15, 1.08, 1.06; always the smooth
+//! curve 1.42, 1.15, 1.16, 1.14, 1.09.
 
 use crate::curve::{Curve, Knots, counts_at};
 use crate::fit::{self, Fitted, ShapeRefusal};
@@ -29,6 +43,12 @@ use crate::refusal::FitRefusal;
 
 /// Loads needed to judge a curve: two inside, and the end.
 pub const LEAST_LOADS: usize = 3;
+
+/// Loads needed to choose by the errors at loads left out.
+pub const LEAST_TO_CHOOSE: usize = 5;
+
+/// Share of a standard error that a simpler shape may be worse by.
+const SIMPLER_MARGIN: f64 = 0.5;
 
 /// Share of Max the largest load must reach: a table continued more than
 /// fivefold is a guess (common practice).
@@ -82,6 +102,8 @@ pub struct Candidate {
     pub loo_rms_g: Option<f64>,
     /// Largest error at a load left out, in g.
     pub loo_max_g: Option<f64>,
+    /// Mass of each load left out and the error there, both in g.
+    pub loo_errors_g: Vec<(f64, f64)>,
     /// Rms of the residuals at all loads, in g.
     pub residual_rms_g: Option<f64>,
     /// The knots from all loads.
@@ -122,15 +144,30 @@ impl Proposal {
 
 type FitShape = fn(&Gathered) -> Result<Fitted, ShapeRefusal>;
 
+/// Name of the candidate taken when the loads are too few to choose by.
+const SMOOTH: &str = "smooth";
+
 /// Name, title and fit of every candidate, simplest first.
 const SHAPES: [(&str, &str, FitShape); 7] = [
-    ("single_span", "single span, set at the largest load", fit::span::fit),
+    (
+        "single_span",
+        "single span, set at the largest load",
+        fit::span::fit,
+    ),
     ("line", "straight line through all loads", fit::line::fit),
-    ("two_spans", "two spans, switched at half load", fit::two_spans::fit),
+    (
+        "two_spans",
+        "two spans, switched at half load",
+        fit::two_spans::fit,
+    ),
     ("quadratic", "parabola", fit::polynomial::fit_quadratic),
     ("cubic", "cubic", fit::polynomial::fit_cubic),
-    ("smooth", "smooth curve", fit::smooth::fit),
-    ("segmented", "segmented line with a knot at each load", fit::segmented::fit),
+    (SMOOTH, "smooth curve", fit::smooth::fit),
+    (
+        "segmented",
+        "segmented line with a knot at each load",
+        fit::segmented::fit,
+    ),
 ];
 
 /// The candidates for these observations, judged, and the one to take.
@@ -152,6 +189,7 @@ pub fn propose(
             title: title.to_owned(),
             loo_rms_g: None,
             loo_max_g: None,
+            loo_errors_g: Vec::new(),
             residual_rms_g: None,
             knots: None,
             parameters: 0,
@@ -161,7 +199,7 @@ pub fn propose(
         curves.push(curve.map_err(|why| candidate.note = Some(why)).ok());
         candidates.push(candidate);
     }
-    let (chosen, reason) = choose(&candidates, &judged, space)?;
+    let (chosen, reason) = choose(&candidates, gathered.points.len(), judged.len(), space)?;
     let taken = curves.get_mut(chosen).and_then(Option::take);
     let knots = candidates.get(chosen).and_then(|c| c.knots.clone());
     match (taken, knots) {
@@ -173,7 +211,9 @@ pub fn propose(
             judged_loads: judged.len(),
             curve,
         }),
-        _ => Err(FitRefusal::NoCandidate("the chosen curve is missing".into())),
+        _ => Err(FitRefusal::NoCandidate(
+            "the chosen curve is missing".into(),
+        )),
     }
 }
 
@@ -189,7 +229,9 @@ pub fn check(observations: &[Observation], space: &TableSpace) -> Result<Gathere
         ));
     }
     if space.max_knots < 2 {
-        return Err(FitRefusal::TableSpace("it has room for fewer than two points"));
+        return Err(FitRefusal::TableSpace(
+            "it has room for fewer than two points",
+        ));
     }
     // Loads closer than half an interval say the same thing about the curve.
     let gathered = Gathered::new(observations, 0.5 * space.e_g)?;
@@ -261,7 +303,11 @@ fn judged(gathered: &Gathered, space: &TableSpace) -> Vec<usize> {
     let count = gathered.points.len();
     let largest = gathered.points.last().map_or(0.0, |p| p.mass_g);
     let extrapolates = largest < space.max_g - 9.0 * space.e_g;
-    let end = if extrapolates { count } else { count.saturating_sub(1) };
+    let end = if extrapolates {
+        count
+    } else {
+        count.saturating_sub(1)
+    };
     (0..end).collect()
 }
 
@@ -278,8 +324,8 @@ fn laid(
     // A hundredth of e is no error anybody sees; finer knots than the table's
     // resolution are none.
     let tolerance = space.quantum_g.max(0.01 * space.e_g);
-    let laid = lay(fitted.curve.as_ref(), reach, space.max_knots, tolerance)
-        .map_err(|e| e.to_string())?;
+    let laid =
+        lay(fitted.curve.as_ref(), reach, space.max_knots, tolerance).map_err(|e| e.to_string())?;
     Ok((fitted, laid.knots))
 }
 
@@ -312,6 +358,9 @@ fn evaluate(
         errors.push(table(left_out.counts) - left_out.mass_g);
     }
     let rms = rms(&errors).ok_or("the table gives no finite mass at some load")?;
+    candidate.loo_errors_g = (judged.iter().zip(&errors))
+        .filter_map(|(i, e)| Some((gathered.points.get(*i)?.mass_g, *e)))
+        .collect();
     candidate.loo_rms_g = Some(rms);
     candidate.loo_max_g = Some(errors.iter().fold(0.0, |m, e| f64::max(m, e.abs())));
     Ok(fitted.curve)
@@ -326,19 +375,30 @@ fn rms(errors: &[f64]) -> Option<f64> {
 /// The candidate to take and the sentence that says why.
 fn choose(
     candidates: &[Candidate],
-    judged: &[usize],
+    loads: usize,
+    judged: usize,
     space: &TableSpace,
 ) -> Result<(usize, String), FitRefusal> {
     let eligible: Vec<(usize, &Candidate, f64)> = (candidates.iter().enumerate())
         .filter(|(_, c)| c.note.is_none())
         .filter_map(|(i, c)| Some((i, c, c.loo_rms_g?)))
         .collect();
+    let in_e = |g: f64| format!("{:.2} e", g / space.e_g);
+    let smooth = eligible.iter().find(|(_, c, _)| c.name == SMOOTH);
+    if let (Some((chosen, _, rms)), true) = (smooth, loads < LEAST_TO_CHOOSE) {
+        let reason = format!(
+            "{loads} loads are too few to choose a shape by, so the smooth curve is taken, which bends only as the loads ask (it predicts a load left out to {})",
+            in_e(*rms),
+        );
+        return Ok((*chosen, reason));
+    }
     let best = (eligible.iter().copied()).min_by(|a, b| a.2.total_cmp(&b.2));
     let Some((best, best_one, lowest)) = best else {
         let why = candidates.iter().rev().find_map(|c| c.note.clone());
         return Err(FitRefusal::NoCandidate(why.unwrap_or_default()));
     };
-    let margin = (lowest / (2.0 * judged.len() as f64).sqrt()).max(space.quantum_g);
+    let standard_error = lowest / (2.0 * judged as f64).sqrt();
+    let margin = (SIMPLER_MARGIN * standard_error).max(space.quantum_g);
     // Ties in parameters go to the lower error.
     let simplest = (eligible.iter().copied())
         .filter(|(_, _, rms)| *rms <= lowest + margin)
@@ -346,7 +406,6 @@ fn choose(
     let Some((chosen, one, rms)) = simplest else {
         return Err(FitRefusal::NoCandidate("no error could be compared".into()));
     };
-    let in_e = |g: f64| format!("{:.2} e", g / space.e_g);
     let reason = if chosen == best {
         format!(
             "the {} predicts loads it has not seen best, to {} on average (largest error {})",
@@ -356,12 +415,11 @@ fn choose(
         )
     } else {
         format!(
-            "the {} predicts loads it has not seen to {} on average, as well as the {} ({}) within what {} loads can tell, and is the simpler",
+            "the {} predicts loads it has not seen to {} on average, the {} to {}, a difference {judged} loads cannot tell, and it is the simpler",
             one.title,
             in_e(rms),
             best_one.title,
             in_e(lowest),
-            judged.len(),
         )
     };
     Ok((chosen, reason))

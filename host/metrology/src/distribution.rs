@@ -71,8 +71,7 @@ pub fn student_t_two_sided(coverage: f64, nu: f64) -> Result<f64, DistributionEr
     let upper = 0.5 + coverage / 2.0;
     // Beyond this the two distributions agree to more digits than a factor has.
     if nu > 1e9 {
-        let normal =
-            Normal::new(0.0, 1.0).map_err(|_| DistributionError::DegreesOfFreedom(nu))?;
+        let normal = Normal::new(0.0, 1.0).map_err(|_| DistributionError::DegreesOfFreedom(nu))?;
         return Ok(normal.inverse_cdf(upper));
     }
     let student =

@@ -48,7 +48,10 @@ impl fmt::Display for LayError {
             Self::NoRoom(n) => write!(f, "a table needs room for two points, it has {n}"),
             Self::BadRange => write!(f, "the range to lay is not a positive number"),
             Self::NotRising => {
-                write!(f, "the curve does not rise from zero to the end of its range")
+                write!(
+                    f,
+                    "the curve does not rise from zero to the end of its range"
+                )
             }
         }
     }
@@ -66,7 +69,11 @@ impl Row {
         let even = (0..=SAMPLES).map(|i| reach_counts * i as f64 / SAMPLES as f64);
         let corners = curve.corners();
         let mut at: Vec<f64> = even
-            .chain(corners.into_iter().filter(|c| *c > 0.0 && *c < reach_counts))
+            .chain(
+                corners
+                    .into_iter()
+                    .filter(|c| *c > 0.0 && *c < reach_counts),
+            )
             .collect();
         at.sort_by(f64::total_cmp);
         at.dedup();

@@ -117,7 +117,10 @@ impl fmt::Display for FitRefusal {
                 f,
                 "a load of {mass_g} g is below zero; correct the list of loads"
             ),
-            Self::SpanTooSmall { largest_g, needed_g } => write!(
+            Self::SpanTooSmall {
+                largest_g,
+                needed_g,
+            } => write!(
                 f,
                 "the largest load, {largest_g} g, covers too little of the range; calibrate with at least {needed_g} g"
             ),

@@ -75,7 +75,10 @@ impl fmt::Display for RegressionError {
                 write!(f, "the curve does not reach {y} in the range asked for")
             }
             Self::TwoSolutions => {
-                write!(f, "the curve turns inside the range: a value has two origins")
+                write!(
+                    f,
+                    "the curve turns inside the range: a value has two origins"
+                )
             }
         }
     }

@@ -181,7 +181,11 @@ impl fmt::Display for ClassRefusal {
                 f,
                 "e = {e_g} g is not 1, 2 or 5 times a power of ten (R 76-1, 4.2.2.1): choose the next such value"
             ),
-            Self::IntervalTooFine { class, e_g, finest_g } => write!(
+            Self::IntervalTooFine {
+                class,
+                e_g,
+                finest_g,
+            } => write!(
                 f,
                 "e = {e_g} g is finer than class {class} allows ({finest_g} g): choose a larger e or a finer class"
             ),

@@ -54,9 +54,7 @@ pub fn hysteresis(observations: &[Observation]) -> Option<Hysteresis> {
             .collect();
         crate::statistics::mean(&counts)
     };
-    let mut seen: Vec<(usize, f64)> = (observations.iter())
-        .map(|o| (o.load, o.mass_g))
-        .collect();
+    let mut seen: Vec<(usize, f64)> = (observations.iter()).map(|o| (o.load, o.mass_g)).collect();
     seen.sort_by_key(|s| s.0);
     seen.dedup_by_key(|s| s.0);
     let differences: Vec<(f64, f64)> = (seen.iter())

@@ -50,7 +50,11 @@ fn permissible_errors_at_every_step() {
 #[test]
 fn rounding_does_not_leave_the_step() {
     for (load, e) in [(50.0, 0.1), (1.0, 0.002), (0.35, 0.0007), (5e-2, 1e-4)] {
-        assert_eq!(mpe_e(AccuracyClass::III, Stage::Initial, load / e), 0.5, "{load}");
+        assert_eq!(
+            mpe_e(AccuracyClass::III, Stage::Initial, load / e),
+            0.5,
+            "{load}"
+        );
     }
 }
 

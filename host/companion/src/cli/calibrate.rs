@@ -161,7 +161,10 @@ pub fn finish(
     saved::print(&outcome, json)?;
     if !json {
         println!("\nthe report with pictures: {}", saved::short(&page));
-        println!("the session, capture by capture: {}", saved::short(journal.path()));
+        println!(
+            "the session, capture by capture: {}",
+            saved::short(journal.path())
+        );
     }
     Ok(verdict_code(&outcome.after.verdict))
 }

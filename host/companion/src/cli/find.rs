@@ -103,21 +103,35 @@ pub fn run(arguments: &Arguments) -> Outcome {
             println!("  condition {condition}");
         }
     }
-    let faulty = state
-        .flags
-        .any(Flags::ADC_SILENT.with(Flags::ADC_STUCK).with(Flags::SATURATED));
+    let faulty = state.flags.any(
+        Flags::ADC_SILENT
+            .with(Flags::ADC_STUCK)
+            .with(Flags::SATURATED),
+    );
     Ok(if faulty { exit::SCALE } else { exit::PASSED })
 }
 
 /// What the flags mean, for those that matter to a person.
 fn conditions(flags: Flags) -> Vec<&'static str> {
     [
-        (Flags::ADC_SILENT, "the bridge ADC delivers nothing: check its supply and wires"),
-        (Flags::ADC_STUCK, "the bridge ADC's data line does not follow its clock"),
-        (Flags::SATURATED, "the bridge ADC is at the end of its range"),
+        (
+            Flags::ADC_SILENT,
+            "the bridge ADC delivers nothing: check its supply and wires",
+        ),
+        (
+            Flags::ADC_STUCK,
+            "the bridge ADC's data line does not follow its clock",
+        ),
+        (
+            Flags::SATURATED,
+            "the bridge ADC is at the end of its range",
+        ),
         (Flags::OVERLOAD, "loaded above Max + 9 e"),
         (Flags::UNDERLOAD, "lifted far below zero"),
-        (Flags::FELL_BACK, "its newest record is damaged; the one before is in force"),
+        (
+            Flags::FELL_BACK,
+            "its newest record is damaged; the one before is in force",
+        ),
     ]
     .into_iter()
     .filter(|(flag, _)| flags.has(*flag))

@@ -175,9 +175,7 @@ impl Screen {
             Part::Rising => "Test loads, going up",
             Part::Falling => "Test loads, coming down (hysteresis shows here)",
             Part::ZeroReturn => "Zero again (drift shows here)",
-            Part::Fit => {
-                "Ways to fit, judged by the error at loads left out (leave-one-out)"
-            }
+            Part::Fit => "Ways to fit, judged by the error at loads left out (leave-one-out)",
             Part::Store => "Into the scale",
             Part::VerificationZero => "Zero-setting before the proof",
             Part::Verification => "Proof with loads that were not used",
@@ -228,7 +226,10 @@ impl Screen {
         };
         let curve = sparkline(&self.trace, self.paint.style());
         let line = format!("{}{number:>13} {state:<9}", self.head);
-        print!("\r\x1b[2K{line}{}", clip(&curve, 80usize.saturating_sub(line.chars().count())));
+        print!(
+            "\r\x1b[2K{line}{}",
+            clip(&curve, 80usize.saturating_sub(line.chars().count()))
+        );
         let _ = std::io::stdout().flush();
         self.open_line = true;
     }
@@ -279,7 +280,10 @@ impl Screen {
             name(wrong.asked.mass_g)
         };
         if wrong.nothing_moved {
-            self.say(&format!("  {} still waiting for {asked}", self.paint.heed("…")));
+            self.say(&format!(
+                "  {} still waiting for {asked}",
+                self.paint.heed("…")
+            ));
             return;
         }
         self.say(&format!(

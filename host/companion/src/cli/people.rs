@@ -25,7 +25,8 @@ impl Watcher for Simulated<'_> {
         match event {
             Event::PutOn { load, .. } => self.studio.put_on(&load.weights),
             Event::WrongLoad(wrong) => {
-                self.screen.say("    the operator is told and puts it right");
+                self.screen
+                    .say("    the operator is told and puts it right");
                 self.studio.put_right(&wrong.asked.weights);
             }
             _ => {}
@@ -92,14 +93,17 @@ impl Asked<'_> {
             let found = self.plan.weights.iter().find(|weight| {
                 !ids.contains(&weight.id)
                     && (squeezed(&weight.id) == squeezed(text)
-                        || squeezed(&crate::record::weights::name(weight.mass_g))
-                            == squeezed(text))
+                        || squeezed(&crate::record::weights::name(weight.mass_g)) == squeezed(text))
             });
             match found {
                 Some(weight) => ids.push(weight.id.clone()),
                 None => {
-                    let have: Vec<&str> =
-                        self.plan.weights.iter().map(|weight| weight.id.as_str()).collect();
+                    let have: Vec<&str> = self
+                        .plan
+                        .weights
+                        .iter()
+                        .map(|weight| weight.id.as_str())
+                        .collect();
                     return Err(format!(
                         "there is no (other) \"{text}\"; here are {}. Also: 0 for nothing, u to undo, t to take as is, q to stop",
                         have.join(", ")
@@ -186,8 +190,9 @@ impl Watcher for AtTheScale {
                 "t" | "take" => Wish::Say(Command::TakeAsIs),
                 "q" | "stop" => Wish::Stop,
                 _ => {
-                    self.screen
-                        .say("    u: take the last one back   t: take this load as it is   q: stop");
+                    self.screen.say(
+                        "    u: take the last one back   t: take this load as it is   q: stop",
+                    );
                     Wish::GoOn
                 }
             },

@@ -10,12 +10,12 @@ use crate::record::journal::Journal;
 use crate::session::event::Entry;
 use crate::session::procedure::Procedure;
 
+use super::Outcome;
 use super::calibrate::finish;
 use super::find::connect;
 use super::live::Screen;
 use super::people::AtTheScale;
 use super::problem::{Problem, exit};
-use super::Outcome;
 
 /// Options of `resume`.
 #[derive(Args)]

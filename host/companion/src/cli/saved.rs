@@ -13,9 +13,10 @@ use super::problem::{Problem, exit};
 /// # Errors
 /// When it cannot be written.
 pub fn write_report(journal: &Path, outcome: &Outcome) -> Result<PathBuf, Problem> {
-    let name = journal
-        .file_name()
-        .map_or_else(|| "session".into(), |name| name.to_string_lossy().into_owned());
+    let name = journal.file_name().map_or_else(
+        || "session".into(),
+        |name| name.to_string_lossy().into_owned(),
+    );
     let stem = name.split('.').next().unwrap_or("session");
     let page = journal.with_file_name(format!("{stem}.html"));
     std::fs::write(&page, report::page(outcome)).map_err(|error| {

@@ -9,10 +9,10 @@ use crate::link::LinkFault;
 use crate::quantise::{quantum_g, spec_of};
 use crate::report::number;
 
+use super::Outcome;
 use super::find::connect;
 use super::paint::Paint;
 use super::problem::{Problem, exit};
-use super::Outcome;
 
 /// Options of `table`.
 #[derive(Args)]
@@ -78,7 +78,10 @@ pub fn run(arguments: &Arguments) -> Outcome {
     }
     let paint = Paint::of_stdout();
     if arguments.roll_back {
-        println!("the record before is in force again, as change {}", header.sequence);
+        println!(
+            "the record before is in force again, as change {}",
+            header.sequence
+        );
     }
     if knots.is_empty() {
         println!("no table: the scale is not calibrated");
@@ -119,7 +122,11 @@ pub fn run(arguments: &Arguments) -> Outcome {
             .map_or_else(String::new, |before| {
                 format!("{:+.3} %", (slope(before, knot) / whole - 1.0) * 100.0)
             });
-        println!("  {:>2} {:>11} {mass:>13}    {steep:>12}", index + 1, knot.counts);
+        println!(
+            "  {:>2} {:>11} {mass:>13}    {steep:>12}",
+            index + 1,
+            knot.counts
+        );
     }
     Ok(exit::PASSED)
 }

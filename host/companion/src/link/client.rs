@@ -186,11 +186,17 @@ impl<L: Line> Client<L> {
                         self.count_losses(&sample);
                         on_sample(&sample);
                     }
-                    Ok(Report::Answer { id: replied, answer }) if replied == id => {
+                    Ok(Report::Answer {
+                        id: replied,
+                        answer,
+                    }) if replied == id => {
                         self.unread = pending.get(at + 1..).unwrap_or_default().to_vec();
                         return Ok(Some(Ok(answer)));
                     }
-                    Ok(Report::Refusal { id: replied, refusal }) if replied == id => {
+                    Ok(Report::Refusal {
+                        id: replied,
+                        refusal,
+                    }) if replied == id => {
                         self.unread = pending.get(at + 1..).unwrap_or_default().to_vec();
                         return Ok(Some(Err(LinkFault::Refused(refusal))));
                     }

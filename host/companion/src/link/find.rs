@@ -5,9 +5,9 @@ use std::time::Duration;
 use scalewright_protocol::message::Hello;
 use serialport::SerialPortType;
 
+use super::LinkFault;
 use super::client::Client;
 use super::serial::SerialLine;
-use super::LinkFault;
 use crate::wording::declined;
 
 /// How long one attempt of a hello listens while searching.

@@ -142,7 +142,10 @@ impl std::fmt::Display for LinkFault {
             ),
             Self::Refused(refusal) => write!(f, "the scale declined: {}", declined(*refusal)),
             Self::Confused { port } => {
-                write!(f, "the scale on {port} answered something else than was asked")
+                write!(
+                    f,
+                    "the scale on {port} answered something else than was asked"
+                )
             }
             Self::NotFound { tried } if tried.is_empty() => {
                 write!(f, "no serial port on this machine")

@@ -100,7 +100,12 @@ impl Line for SerialLine {
                 port: self.name.clone(),
             }),
             Ok(read) => Ok(read),
-            Err(error) if matches!(error.kind(), Io::TimedOut | Io::Interrupted | Io::WouldBlock) => {
+            Err(error)
+                if matches!(
+                    error.kind(),
+                    Io::TimedOut | Io::Interrupted | Io::WouldBlock
+                ) =>
+            {
                 Ok(0)
             }
             Err(error) => Err(self.trouble(&error)),

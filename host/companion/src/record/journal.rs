@@ -71,7 +71,10 @@ impl Journal {
     /// # Errors
     /// When the file cannot be made.
     pub fn create(wanted: &Path) -> Result<Self, JournalFault> {
-        if let Some(folder) = wanted.parent().filter(|folder| !folder.as_os_str().is_empty()) {
+        if let Some(folder) = wanted
+            .parent()
+            .filter(|folder| !folder.as_os_str().is_empty())
+        {
             std::fs::create_dir_all(folder).map_err(|error| fault(wanted, &error))?;
         }
         for attempt in 1..1000 {
@@ -108,7 +111,8 @@ impl Journal {
             .map_err(|error| fault(path, &error))?;
         if contents.cut_short {
             let whole = text.rfind('\n').map_or(0, |at| at + 1);
-            file.set_len(whole as u64).map_err(|error| fault(path, &error))?;
+            file.set_len(whole as u64)
+                .map_err(|error| fault(path, &error))?;
         } else if !text.ends_with('\n') {
             file.write_all(b"\n").map_err(|error| fault(path, &error))?;
         }
@@ -152,9 +156,10 @@ fn numbered(wanted: &Path, attempt: usize) -> PathBuf {
     if attempt == 1 {
         return wanted.into();
     }
-    let name = wanted
-        .file_name()
-        .map_or_else(|| "session".into(), |name| name.to_string_lossy().into_owned());
+    let name = wanted.file_name().map_or_else(
+        || "session".into(),
+        |name| name.to_string_lossy().into_owned(),
+    );
     let (stem, ending) = name.split_once('.').unwrap_or((&name, ""));
     wanted.with_file_name(format!("{stem}-{attempt}.{ending}"))
 }
@@ -221,7 +226,10 @@ pub fn parse(text: &str, file: &str) -> Result<Contents, JournalFault> {
         if line.number != number {
             return Err(fault(
                 number,
-                format!("calls itself number {}: lines are missing or moved", line.number),
+                format!(
+                    "calls itself number {}: lines are missing or moved",
+                    line.number
+                ),
             ));
         }
         if line.crc32 != checksum(number, &line.entry) {

@@ -108,7 +108,10 @@ pub fn parse(text: &str, file: &str) -> Result<Vec<PlannedWeight>, WeightsFault>
         if let Some(first) = names.insert(line.id.clone(), at) {
             return Err(fault(
                 Some(at),
-                format!("weight {} stands here again, first in line {first}", line.id),
+                format!(
+                    "weight {} stands here again, first in line {first}",
+                    line.id
+                ),
             ));
         }
         let mass_g = parse_g(&line.nominal)
@@ -132,8 +135,9 @@ fn uncertainty(line: &Line, mass_g: f64) -> Result<f64, String> {
         (None, Some(text)) => Ok(parse_g(text)
             .map_err(|cause| format!("uncertainty of {}: {cause}", line.id))?
             / 2.0),
-        (Some(class), None) => class_u_g(class, mass_g)
-            .map_err(|cause| format!("weight {}: {cause}", line.id)),
+        (Some(class), None) => {
+            class_u_g(class, mass_g).map_err(|cause| format!("weight {}: {cause}", line.id))
+        }
         (None, None) => Ok(UNSTATED_SHARE * mass_g / 3f64.sqrt()),
     }
 }
@@ -144,9 +148,9 @@ fn uncertainty(line: &Line, mass_g: f64) -> Result<f64, String> {
 /// # Errors
 /// When class or nominal is not in OIML R 111-1:2004 table 1.
 pub fn class_u_g(class: &str, nominal_g: f64) -> Result<f64, String> {
-    let class: WeightClass = class
-        .parse()
-        .map_err(|_| format!("{class} is no class of OIML R 111 known here (E2, F1, F2, M1, M2, M3)"))?;
+    let class: WeightClass = class.parse().map_err(|_| {
+        format!("{class} is no class of OIML R 111 known here (E2, F1, F2, M1, M2, M3)")
+    })?;
     let mpe = mpe_mg(class, nominal_g).ok_or_else(|| {
         format!(
             "OIML R 111 has no {nominal_g} g weight in that class: state its uncertainty instead"
@@ -173,11 +177,17 @@ pub fn from_list(list: &str, class: Option<&str>) -> Result<Vec<PlannedWeight>, 
     let mut weights = Vec::new();
     for (index, mass_g) in masses.iter().enumerate() {
         let twins = masses.iter().filter(|other| *other == mass_g).count();
-        let before = masses.iter().take(index).filter(|other| *other == mass_g).count();
+        let before = masses
+            .iter()
+            .take(index)
+            .filter(|other| *other == mass_g)
+            .count();
         let mut id = name(*mass_g);
         if twins > 1 {
             id.push(' ');
-            id.push(char::from(b'a' + u8::try_from(before.min(25)).unwrap_or(25)));
+            id.push(char::from(
+                b'a' + u8::try_from(before.min(25)).unwrap_or(25),
+            ));
         }
         let u_g = match class {
             Some(class) => class_u_g(class, *mass_g)?,

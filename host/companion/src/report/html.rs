@@ -15,7 +15,12 @@ pub fn page(outcome: &Outcome) -> String {
     let device = words::or_unknown(&outcome.device.id);
     let mut body = String::new();
     body.push_str(&head(outcome));
-    body.push_str(&figure(outcome, "error", plots::error, &error_caption(outcome)));
+    body.push_str(&figure(
+        outcome,
+        "error",
+        plots::error,
+        &error_caption(outcome),
+    ));
     for part in [
         sections::loads,
         sections::findings,
@@ -56,7 +61,7 @@ fn head(outcome: &Outcome) -> String {
         escape(&words::or_unknown(&outcome.device.id)),
         escape(&words::when(outcome)),
         escape(&words::scale_line(outcome)),
-        escape(&words::headline(outcome)),
+        escape(&tied(&words::headline(outcome))),
     );
     if let Some(rehearsal) = words::rehearsal(outcome) {
         text.push_str(&format!("<p class=\"note\">{}</p>\n", escape(&rehearsal)));
@@ -82,9 +87,30 @@ fn head(outcome: &Outcome) -> String {
     };
     let now = counted(outcome.after.passed, outcome.after.of);
     let was = counted(outcome.before.passed, outcome.before.of);
-    text.push_str(&sum("Loads within the limits now", &now, &format!("before: {was}")));
+    text.push_str(&sum(
+        "Loads within the limits now",
+        &now,
+        &format!("before: {was}"),
+    ));
     text.push_str("</dl>\n</header>\n");
     text
+}
+
+/// The text with numbers tied to their units, so that no line ends between.
+fn tied(text: &str) -> String {
+    let mut out = String::with_capacity(text.len());
+    for word in text.split(' ') {
+        let unit = matches!(
+            word.trim_end_matches(['.', ',', ')', ';']),
+            "e" | "g" | "kg"
+        );
+        if !out.is_empty() {
+            let number = out.ends_with(|last: char| last.is_ascii_digit());
+            out.push(if unit && number { '\u{a0}' } else { ' ' });
+        }
+        out.push_str(word);
+    }
+    out
 }
 
 fn sum(label: &str, value: &str, small: &str) -> String {

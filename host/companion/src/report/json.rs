@@ -23,9 +23,8 @@ pub fn json(outcome: &Outcome, pretty: bool) -> Result<String, serde_json::Error
     } else {
         write(outcome, &mut bytes, CompactFormatter)?;
     }
-    String::from_utf8(bytes).map_err(|error| {
-        serde_json::Error::io(io::Error::new(io::ErrorKind::InvalidData, error))
-    })
+    String::from_utf8(bytes)
+        .map_err(|error| serde_json::Error::io(io::Error::new(io::ErrorKind::InvalidData, error)))
 }
 
 fn write<F: Formatter>(

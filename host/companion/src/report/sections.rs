@@ -35,7 +35,11 @@ pub fn loads(outcome: &Outcome) -> String {
          <th class=\"g\">U</th></tr>\n<tr><th class=\"l\" scope=\"col\">load</th>",
     );
     for unit in ["e", "g", "", "e", "g", "", "± e", "± g", "e"] {
-        let class = if unit.ends_with('g') { " class=\"x\"" } else { "" };
+        let class = if unit.ends_with('g') {
+            " class=\"x\""
+        } else {
+            ""
+        };
         text.push_str(&format!("<th{class} scope=\"col\">{unit}</th>"));
     }
     text.push_str("</tr>\n</thead>\n<tbody>\n");
@@ -59,7 +63,10 @@ pub fn loads(outcome: &Outcome) -> String {
         escape(&words::or_unknown(&outcome.scale.class)),
     ));
     if let Some(warning) = words::unproven(outcome) {
-        text.push_str(&format!("<p class=\"note warn\">{}</p>\n", escape(&warning)));
+        text.push_str(&format!(
+            "<p class=\"note warn\">{}</p>\n",
+            escape(&warning)
+        ));
     }
     text
 }
@@ -112,7 +119,11 @@ pub fn done(outcome: &Outcome) -> String {
         same.count()
     };
     let weights = words::weights(outcome);
-    let weights = if weights.is_empty() { number::UNKNOWN.to_owned() } else { weights.join(", ") };
+    let weights = if weights.is_empty() {
+        number::UNKNOWN.to_owned()
+    } else {
+        weights.join(", ")
+    };
     let facts = [
         ("Scale", words::scale_line(outcome)),
         (
@@ -257,7 +268,7 @@ pub fn device_table(outcome: &Outcome) -> String {
         outcome.device.max_points,
         escape(&words::or_unknown(&table.checksum)),
         table.sequence,
-        number::significant(table.quantum_g, 3),
+        number::trimmed(table.quantum_g, 9),
         minus(&table.zero_counts.to_string()),
     );
     if table.points.is_empty() {

@@ -77,9 +77,9 @@ code{font:.95em ui-monospace,\"Liberation Mono\",Menlo,Consolas,monospace;overfl
 footer{margin-top:3em;border-top:1px solid var(--rule);padding-top:.8em;font-size:.88rem;color:var(--soft)}\
 @media screen and (max-width:719px){main{padding:18px 16px 40px}.wide{display:none}.narrow{display:block}\
 .sums{grid-template-columns:1fr;gap:0}dl.facts{grid-template-columns:1fr;gap:0}dl.facts dd{margin-bottom:.5em}\
-th,td{padding:.34em .4em}table{font-size:.86rem}.x{display:none}.nar{display:block}.sums dd{display:flex;gap:.6em;align-items:baseline}}\
+th,td{padding:.34em .22em}table{font-size:.84rem}.x{display:none}.nar{display:block}.tables table{table-layout:fixed}.tables table+table thead{display:none}.sums dd{display:flex;gap:.6em;align-items:baseline}}\
 @page{margin:15mm 14mm}\
-@media print{body{font-size:10.5pt;line-height:1.4}main{max-width:none;padding:0}h1{font-size:17pt;margin-top:.3em}\
+@media print{:root{--paper:#fff}body{font-size:10pt;line-height:1.35}main{max-width:none;padding:0}h1{font-size:15pt;margin:.3em 0 .5em}.note,.sums{margin:.6em 0}figure{margin-top:.8em}figcaption,p{max-width:none}\
 h2{margin-top:1.7em;break-after:avoid}figure,.note,.sums,tr,li{break-inside:avoid}thead{display:table-header-group}\
 details{display:none}details+.more{display:block}.scroll{overflow:visible}table{font-size:9.5pt}\
-.plot{max-height:150mm}.note,tr.chosen td,tr.chosen th{print-color-adjust:exact;-webkit-print-color-adjust:exact}}";
+.plot{max-height:118mm}.note,tr.chosen td,tr.chosen th{print-color-adjust:exact;-webkit-print-color-adjust:exact}}";

@@ -151,7 +151,7 @@ impl Sheet {
         let id = escape(id);
         let head = format!(
             "<svg xmlns=\"http://www.w3.org/2000/svg\" class=\"plot\" role=\"img\" \
-             viewBox=\"0 0 {width:.0} {height:.0}\" width=\"{width:.0}\" height=\"{height:.0}\" \
+             preserveAspectRatio=\"xMinYMid meet\" viewBox=\"0 0 {width:.0} {height:.0}\" width=\"{width:.0}\" height=\"{height:.0}\" \
              aria-labelledby=\"{id}-t {id}-d\">\n\
              <title id=\"{id}-t\">{}</title>\n<desc id=\"{id}-d\">{}</desc>\n",
             escape(title),
@@ -187,12 +187,17 @@ impl Sheet {
 
     fn points(&mut self, tag: &str, class: &str, points: &[(f64, f64)]) {
         let mut list = String::new();
-        for (x, y) in points.iter().filter(|(x, y)| x.is_finite() && y.is_finite()) {
+        for (x, y) in points
+            .iter()
+            .filter(|(x, y)| x.is_finite() && y.is_finite())
+        {
             let _ = write!(list, "{x:.1},{y:.1} ");
         }
         if !list.is_empty() {
             let list = list.trim_end();
-            self.put(format_args!("<{tag} class=\"{class}\" points=\"{list}\"/>\n"));
+            self.put(format_args!(
+                "<{tag} class=\"{class}\" points=\"{list}\"/>\n"
+            ));
         }
     }
 
@@ -237,11 +242,19 @@ impl Sheet {
                 self.area(&format!("{class} open"), &corners);
             }
             Mark::Up => {
-                let corners = [(x, y - r * 1.2), (x + r * 1.1, y + r * 0.8), (x - r * 1.1, y + r * 0.8)];
+                let corners = [
+                    (x, y - r * 1.2),
+                    (x + r * 1.1, y + r * 0.8),
+                    (x - r * 1.1, y + r * 0.8),
+                ];
                 self.area(&format!("{class} full"), &corners);
             }
             Mark::Down => {
-                let corners = [(x, y + r * 1.2), (x + r * 1.1, y - r * 0.8), (x - r * 1.1, y - r * 0.8)];
+                let corners = [
+                    (x, y + r * 1.2),
+                    (x + r * 1.1, y - r * 0.8),
+                    (x - r * 1.1, y - r * 0.8),
+                ];
                 self.area(&format!("{class} open"), &corners);
             }
         }
@@ -312,6 +325,9 @@ mod tests {
 
     #[test]
     fn control_characters_do_not_reach_the_page() {
-        assert_eq!(escape("a\u{0}b\u{1b}[2J\u{202e}"), "a\u{fffd}b\u{fffd}[2J\u{fffd}");
+        assert_eq!(
+            escape("a\u{0}b\u{1b}[2J\u{202e}"),
+            "a\u{fffd}b\u{fffd}[2J\u{fffd}"
+        );
     }
 }

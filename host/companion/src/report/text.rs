@@ -63,13 +63,19 @@ fn head(outcome: &Outcome, style: Style, lines: &mut Vec<String>) {
 fn curves(outcome: &Outcome, style: Style, lines: &mut Vec<String>) {
     let columns = usize::from(style.columns);
     let side_by_side = columns >= SIDE_BY_SIDE;
-    let room = if side_by_side { columns.min(80) / 2 - 1 } else { columns.min(70) };
+    let room = if side_by_side {
+        columns.min(80) / 2 - 1
+    } else {
+        columns.min(70)
+    };
     let chart_columns = room.saturating_sub(10).max(8);
     let band = Band::of(&outcome.scale);
     let mpe = |load_g: f64| band.map_or(f64::NAN, |band| band.mpe_e(load_g));
     let points = |rows: &[VerificationRow], with_u: bool| -> Vec<(f64, f64, f64)> {
         let bar = |row: &VerificationRow| if with_u { row.expanded_u_e } else { 0.0 };
-        rows.iter().map(|row| (row.load_g, row.error_e, bar(row))).collect()
+        rows.iter()
+            .map(|row| (row.load_g, row.error_e, bar(row)))
+            .collect()
     };
     let chart = |curve, points, mark, ink| Chart {
         curve,
@@ -130,7 +136,12 @@ fn loads(outcome: &Outcome, style: Style, lines: &mut Vec<String>) {
     }
     let most = usize::from(style.columns);
     let mut drawn = Vec::new();
-    for columns in [Columns::All, Columns::WithoutU, Columns::OnlyE, Columns::Marks] {
+    for columns in [
+        Columns::All,
+        Columns::WithoutU,
+        Columns::OnlyE,
+        Columns::Marks,
+    ] {
         drawn = grid(&groups(outcome, &pairs, style, columns), style);
         if drawn.iter().all(|line| width(line) <= most) {
             break;
@@ -150,12 +161,7 @@ fn loads(outcome: &Outcome, style: Style, lines: &mut Vec<String>) {
     }
 }
 
-fn groups(
-    outcome: &Outcome,
-    pairs: &[words::Pair],
-    style: Style,
-    shown: Columns,
-) -> Vec<Group> {
+fn groups(outcome: &Outcome, pairs: &[words::Pair], style: Style, shown: Columns) -> Vec<Group> {
     let grams = shown < Columns::OnlyE;
     let e_g = outcome.scale.e;
     let fine = number::resolution_g(e_g);
@@ -165,7 +171,8 @@ fn groups(
     };
     let none = || "-".to_owned();
     let judged = |name, row: fn(&words::Pair) -> Option<VerificationRow>| {
-        let error_e = |pair: &words::Pair| row(pair).map_or_else(none, |r| number::error_e(r.error_e));
+        let error_e =
+            |pair: &words::Pair| row(pair).map_or_else(none, |r| number::error_e(r.error_e));
         let error_g =
             |pair: &words::Pair| row(pair).map_or_else(none, |r| number::error_g(r.error_g, e_g));
         let verdict = |pair: &words::Pair| {
@@ -182,12 +189,19 @@ fn groups(
             columns.push(column("g", &error_g));
         }
         columns.push(column("", &verdict));
-        Group { head: name, columns }
+        Group {
+            head: name,
+            columns,
+        }
     };
-    let mut permitted = vec![column(style.pick("±e", "e"), &|pair| number::trimmed(pair.mpe_e, 2))];
+    let mut permitted = vec![column(style.pick("±e", "e"), &|pair| {
+        number::trimmed(pair.mpe_e, 2)
+    })];
     if grams {
         let places = number::decimals(fine);
-        permitted.push(column(style.pick("±g", "g"), &|pair| number::trimmed(pair.mpe_e * e_g, places)));
+        permitted.push(column(style.pick("±g", "g"), &|pair| {
+            number::trimmed(pair.mpe_e * e_g, places)
+        }));
     }
     let mut all = vec![
         Group {
@@ -203,7 +217,8 @@ fn groups(
     ];
     if shown == Columns::All {
         let cell = |pair: &words::Pair| {
-            pair.after.map_or_else(none, |row| number::uncertainty_e(row.expanded_u_e))
+            pair.after
+                .map_or_else(none, |row| number::uncertainty_e(row.expanded_u_e))
         };
         all.push(Group {
             head: "U",
@@ -215,7 +230,12 @@ fn groups(
 
 /// Groups of columns as lines, everything set to the right.
 fn grid(groups: &[Group], style: Style) -> Vec<String> {
-    let rows = groups.iter().flat_map(|g| &g.columns).map(Vec::len).max().unwrap_or(0);
+    let rows = groups
+        .iter()
+        .flat_map(|g| &g.columns)
+        .map(Vec::len)
+        .max()
+        .unwrap_or(0);
     let mut lines = vec![String::new(); rows + 1];
     for group in groups {
         let mut block = vec![String::new(); rows];
@@ -261,23 +281,38 @@ fn candidates(outcome: &Outcome, style: Style, lines: &mut Vec<String>) {
         .iter()
         .map(|line| clean(style, &words::or_unknown(&line.name)))
         .collect();
-    let most = names.iter().map(|name| width(name)).max().unwrap_or(0).min(30);
+    let most = names
+        .iter()
+        .map(|name| width(name))
+        .max()
+        .unwrap_or(0)
+        .min(30);
     for (line, name) in outcome.candidates.iter().zip(&names) {
         let roomy = usize::from(style.columns) >= most + 44;
-        let mark = if line.chosen { style.pick("▶", ">") } else { " " };
+        let mark = if line.chosen {
+            style.pick("▶", ">")
+        } else {
+            " "
+        };
         let mut text = format!("{mark} {}", pad(name, most, false));
         match value(line) {
             Some(error) => {
                 let share = (error.log10() - foot) / (high - foot).max(1e-9);
                 text.push_str(&pad(&number::significant(error, 2), 8, true));
-                let bar = style.pick("█", "#").repeat(((share * BAR as f64).round() as usize).min(BAR));
+                let bar = style
+                    .pick("█", "#")
+                    .repeat(((share * BAR as f64).round() as usize).min(BAR));
                 let ink = if line.chosen { Ink::After } else { Ink::Soft };
                 if roomy {
                     text.push_str("  ");
                     text.push_str(&paint(style, ink, &bar));
                     text.push_str(&" ".repeat(BAR.saturating_sub(width(&bar))));
                     text.push_str(&pad(&line.points.to_string(), 5, true));
-                    text.push_str(if line.points == 1 { " point " } else { " points" });
+                    text.push_str(if line.points == 1 {
+                        " point "
+                    } else {
+                        " points"
+                    });
                 }
                 if line.chosen {
                     text.push_str(&paint(style, Ink::Strong, "  chosen"));
@@ -289,7 +324,11 @@ fn candidates(outcome: &Outcome, style: Style, lines: &mut Vec<String>) {
                 if !roomy {
                     lines.push(std::mem::take(&mut text));
                 }
-                let indent = if roomy { format!("{text}  ") } else { "    ".to_owned() };
+                let indent = if roomy {
+                    format!("{text}  ")
+                } else {
+                    "    ".to_owned()
+                };
                 lines.extend(wrap(style, &indent, note));
                 continue;
             }

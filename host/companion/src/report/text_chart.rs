@@ -22,11 +22,17 @@ const SPARSE: usize = 4;
 /// assert!(picture.lines().all(|line| line.chars().count() <= 80));
 /// ```
 pub fn error_curve(rows: &[(f64, f64)], mpe: &dyn Fn(f64) -> f64, style: Style) -> String {
-    let columns = usize::from(style.columns).saturating_sub(LABEL + 2).clamp(8, WIDE);
+    let columns = usize::from(style.columns)
+        .saturating_sub(LABEL + 2)
+        .clamp(8, WIDE);
     let points: Vec<(f64, f64, f64)> = rows.iter().map(|(x, y)| (*x, *y, 0.0)).collect();
     let chart = Chart {
         curve: rows,
-        points: if rows.len() * SPARSE <= columns { &points } else { &[] },
+        points: if rows.len() * SPARSE <= columns {
+            &points
+        } else {
+            &[]
+        },
         mpe,
         max_g: None,
         columns,
@@ -62,8 +68,14 @@ pub fn sparkline(values: &[f64], style: Style) -> String {
         }
         // Halved first, so that the largest numbers do not overflow.
         let span = high / 2.0 - low / 2.0;
-        let share = if span > 0.0 { (value / 2.0 - low / 2.0) / span } else { 0.0 };
-        bars.get((share * last).round() as usize).copied().unwrap_or(' ')
+        let share = if span > 0.0 {
+            (value / 2.0 - low / 2.0) / span
+        } else {
+            0.0
+        };
+        bars.get((share * last).round() as usize)
+            .copied()
+            .unwrap_or(' ')
     };
     shown.iter().map(bar).collect()
 }
@@ -110,13 +122,17 @@ impl Dots {
     fn column(&self, load_g: f64) -> Option<usize> {
         let last = (self.columns * self.across - 1) as f64;
         let share = load_g / self.max_g;
-        (0.0..=1.0).contains(&share).then(|| (share * last).round() as usize)
+        (0.0..=1.0)
+            .contains(&share)
+            .then(|| (share * last).round() as usize)
     }
 
     fn row(&self, error_e: f64) -> Option<usize> {
         let last = (ROWS * self.down - 1) as f64;
         let share = (self.high - error_e) / (self.high - self.low);
-        (-1e-9..=1.0 + 1e-9).contains(&share).then(|| (share * last).round() as usize)
+        (-1e-9..=1.0 + 1e-9)
+            .contains(&share)
+            .then(|| (share * last).round() as usize)
     }
 
     fn cell(&mut self, x: usize, y: usize) -> Option<&mut Cell> {
@@ -152,9 +168,7 @@ impl Chart<'_> {
         let mut dots = self.empty(style);
         self.draw_limits(&mut dots);
         self.draw_series(&mut dots);
-        let mut lines: Vec<String> = (0..ROWS)
-            .map(|row| self.line(&dots, row, style))
-            .collect();
+        let mut lines: Vec<String> = (0..ROWS).map(|row| self.line(&dots, row, style)).collect();
         let corner = style.pick("└", "+");
         let foot = style.pick("─", "-").repeat(self.columns);
         lines.push(format!("{}{corner}{foot}", " ".repeat(LABEL)));
@@ -168,7 +182,11 @@ impl Chart<'_> {
     }
 
     fn empty(&self, style: Style) -> Dots {
-        let loads = self.curve.iter().map(|p| p.0).chain(self.points.iter().map(|p| p.0));
+        let loads = self
+            .curve
+            .iter()
+            .map(|p| p.0)
+            .chain(self.points.iter().map(|p| p.0));
         let max_g = self
             .max_g
             .filter(|max| max.is_finite() && *max > 0.0)
@@ -196,7 +214,11 @@ impl Chart<'_> {
     /// Largest permissible error up to a load, in e; 1 where there is none.
     fn limit_e(&self, max_g: f64) -> f64 {
         let limit = (self.mpe)(max_g).max((self.mpe)(0.0));
-        if limit.is_finite() && limit > 0.0 { limit } else { 1.0 }
+        if limit.is_finite() && limit > 0.0 {
+            limit
+        } else {
+            1.0
+        }
     }
 
     fn draw_limits(&self, dots: &mut Dots) {
@@ -221,7 +243,11 @@ impl Chart<'_> {
             };
             let mut last = None;
             for x in from..=to {
-                let share = if to > from { (x - from) as f64 / (to - from) as f64 } else { 1.0 };
+                let share = if to > from {
+                    (x - from) as f64 / (to - from) as f64
+                } else {
+                    1.0
+                };
                 let error_e = y0 + share * (y1 - y0);
                 let Some(y) = dots.row(error_e) else { continue };
                 let out = outside(x0 + share * (x1 - x0), error_e);
@@ -234,7 +260,9 @@ impl Chart<'_> {
             }
         }
         for (load_g, error_e, bar_e) in self.points {
-            let Some(x) = dots.column(*load_g) else { continue };
+            let Some(x) = dots.column(*load_g) else {
+                continue;
+            };
             let ends = (dots.row(error_e + bar_e), dots.row(error_e - bar_e));
             if let (Some(top), Some(foot)) = ends {
                 for y in top..=foot {
@@ -259,8 +287,16 @@ impl Chart<'_> {
             _ if row + 1 == ROWS => format!("{} e", number::signed(dots.low, 1)),
             _ => String::new(),
         };
-        let label = if width(&label) >= LABEL { String::new() } else { label };
-        let tick = if label.is_empty() { style.pick("│", "|") } else { style.pick("┤", "+") };
+        let label = if width(&label) >= LABEL {
+            String::new()
+        } else {
+            label
+        };
+        let tick = if label.is_empty() {
+            style.pick("│", "|")
+        } else {
+            style.pick("┤", "+")
+        };
         let mut line = format!("{} {tick}", pad(&label, LABEL - 1, true));
         let first = row * dots.columns;
         let cells = dots.cells.get(first..first + dots.columns).unwrap_or(&[]);

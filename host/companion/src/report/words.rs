@@ -112,7 +112,10 @@ pub fn headline(outcome: &Outcome) -> String {
     if after.of == 0 {
         format!("{was}; {title} it has not been verified.")
     } else if after.passed >= after.of {
-        format!("{was}; {title} it keeps them {}{largest}.", at_all(after.of))
+        format!(
+            "{was}; {title} it keeps them {}{largest}.",
+            at_all(after.of)
+        )
     } else {
         let missed = after.of - after.passed;
         format!(
@@ -181,7 +184,10 @@ pub fn noise_line(outcome: &Outcome) -> String {
     let noise = &outcome.noise;
     let mut text = match noise.sd_e.filter(|sd| sd.is_finite()) {
         Some(sd) => format!("{} e a sample", number::significant(sd, 2)),
-        None => format!("{} counts a sample", number::significant(noise.sd_counts, 3)),
+        None => format!(
+            "{} counts a sample",
+            number::significant(noise.sd_counts, 3)
+        ),
     };
     if let Some(d) = noise.supports_d_g.filter(|d| d.is_finite()) {
         let d = number::mass(d, number::resolution_g(d));
@@ -198,7 +204,10 @@ pub fn when(outcome: &Outcome) -> String {
         let (day, rest) = told.split_once('T')?;
         let (time, rest) = rest.split_at_checked(5)?;
         let zone = rest.find(['+', '-', 'Z']).and_then(|at| rest.get(at..));
-        let digits = |text: &str| text.bytes().all(|b| b.is_ascii_digit() || b"-:".contains(&b));
+        let digits = |text: &str| {
+            text.bytes()
+                .all(|b| b.is_ascii_digit() || b"-:".contains(&b))
+        };
         (digits(day) && digits(time)).then_some((day, time, zone.unwrap_or("")))
     };
     match parts() {

@@ -168,7 +168,8 @@ pub fn choose(plan: &Plan, captures: &[Capture], max_knots: usize) -> Result<Cho
         quantum_ug,
         max_knots: space.max_knots,
     };
-    let proposal = propose(&observations, &space, &tables).map_err(|refusal| refusal.to_string())?;
+    let proposal =
+        propose(&observations, &space, &tables).map_err(|refusal| refusal.to_string())?;
     let table = quantise::table(&proposal.knots, quantum_ug, space.max_knots)
         .map_err(|fault| fault.to_string())?;
     let e_g = plan.scale.e_g;
@@ -183,7 +184,10 @@ pub fn choose(plan: &Plan, captures: &[Capture], max_knots: usize) -> Result<Cho
             leave_one_out_error_e: candidate.loo_rms_g.map(|error| error / e_g),
             leave_one_out_largest_e: candidate.loo_max_g.map(|error| error / e_g),
             residual_e: candidate.residual_rms_g.map(|error| error / e_g),
-            points: candidate.knots.as_ref().map_or(0, |knots| knots.points.len()),
+            points: candidate
+                .knots
+                .as_ref()
+                .map_or(0, |knots| knots.points.len()),
             chosen: index == proposal.chosen,
             note: candidate.note.clone(),
         })
@@ -240,11 +244,7 @@ fn single_span(plan: &Plan, captures: &[Capture], choice: &Choice) -> Option<Bef
             far(a.0.load.mass_g).total_cmp(&far(b.0.load.mass_g))
         })?;
     let reach = (plan.scale.max_g + 9.0 * plan.scale.e_g) / capture.load.mass_g;
-    let knots = Knots::new(vec![
-        (0.0, 0.0),
-        (net * reach, capture.load.mass_g * reach),
-    ])
-    .ok()?;
+    let knots = Knots::new(vec![(0.0, 0.0), (net * reach, capture.load.mass_g * reach)]).ok()?;
     Some(Before {
         title: format!(
             "set with {} alone",
@@ -321,7 +321,10 @@ pub fn common_settings(evidence: &Evidence<'_>) -> Option<CommonSettings> {
         let far = |mass: f64| (mass - full.1 / 2.0).abs();
         far(a.1).total_cmp(&far(b.1))
     })?;
-    let proofs = proofs(evidence, repeatability_g(evidence.captures, evidence.choice));
+    let proofs = proofs(
+        evidence,
+        repeatability_g(evidence.captures, evidence.choice),
+    );
     let (full_slope, half_slope) = (full.1 / full.0, half.1 / half.0);
     let (half_net, _) = *half;
     Some(CommonSettings {
@@ -329,7 +332,11 @@ pub fn common_settings(evidence: &Evidence<'_>) -> Option<CommonSettings> {
             net * full_slope
         }),
         two_spans: verification(plan, "two spans switched at half load", &proofs, &|net| {
-            net * if net <= half_net { half_slope } else { full_slope }
+            net * if net <= half_net {
+                half_slope
+            } else {
+                full_slope
+            }
         }),
     })
 }
@@ -402,8 +409,8 @@ pub fn outcome(evidence: &Evidence<'_>) -> Outcome {
             && let (Some(first), Some(last)) =
                 (choice.table.knots().first(), choice.table.knots().last())
         {
-            let slope = f64::from(last.counts - first.counts)
-                / (f64::from(last.mass - first.mass) * unit);
+            let slope =
+                f64::from(last.counts - first.counts) / (f64::from(last.mass - first.mass) * unit);
             noise.sd_e = Some(noise.sd_counts / slope / e_g);
         }
         noise
@@ -597,8 +604,7 @@ fn loads(evidence: &Evidence<'_>, new: &dyn Fn(f64) -> f64) -> Vec<LoadLine> {
         .map(|(index, capture)| {
             let fit_net = evidence.choice.nets.get(index).copied().flatten();
             let net = fit_net.unwrap_or_else(|| {
-                capture.mean_counts
-                    - evidence.proof_zero.map_or(capture.mean_counts, f64::from)
+                capture.mean_counts - evidence.proof_zero.map_or(capture.mean_counts, f64::from)
             });
             let used = matches!(capture.part, Part::Rising | Part::Falling);
             LoadLine {
@@ -694,11 +700,7 @@ fn findings(outcome: &Outcome, evidence: &Evidence<'_>, repeat_g: f64) -> Vec<St
             all - agreed
         ));
     }
-    let top = evidence
-        .plan
-        .fit
-        .last()
-        .map_or(0.0, |load| load.mass_g);
+    let top = evidence.plan.fit.last().map_or(0.0, |load| load.mass_g);
     if top < 0.9 * outcome.scale.max {
         findings.push(format!(
             "The weights at hand reach only {}: above that the table is an extrapolation, and nothing here proves it.",

@@ -296,15 +296,17 @@ fn check_weights(scale: &ScaleSpec, weights: &[PlannedWeight]) -> Result<(), Pla
 /// ten, among them Max, Min and points at or near each step of the permissible
 /// error (clause from memory).
 fn verification_targets(scale: &ScaleSpec, class: AccuracyClass, top_g: f64) -> Vec<f64> {
-    let min_e = check_class(class, scale.e_g, scale.max_g)
-        .map_or(20.0, |limits| limits.min_capacity_e);
+    let min_e =
+        check_class(class, scale.e_g, scale.max_g).map_or(20.0, |limits| limits.min_capacity_e);
     let mut targets = vec![min_e * scale.e_g];
     targets.extend(
         error_steps_e(class)
             .map(|step| step * scale.e_g)
             .filter(|load| *load < top_g * 0.97),
     );
-    for part in [0.98, 0.05, 0.35, 0.55, 0.82, 0.93, 0.45, 0.27, 0.72, 0.2, 0.6, 0.1] {
+    for part in [
+        0.98, 0.05, 0.35, 0.55, 0.82, 0.93, 0.45, 0.27, 0.72, 0.2, 0.6, 0.1,
+    ] {
         if targets.len() >= 10 {
             break;
         }
@@ -352,8 +354,7 @@ impl Combinations {
             }
         }
         masses_g.sort_by(|a, b| {
-            (key(a.0), a.1.count_ones(), a.1)
-                .cmp(&(key(b.0), b.1.count_ones(), b.1))
+            (key(a.0), a.1.count_ones(), a.1).cmp(&(key(b.0), b.1.count_ones(), b.1))
         });
         masses_g.dedup_by_key(|(mass, _)| key(*mass));
         Self { masses_g }

@@ -540,10 +540,9 @@ impl Procedure {
         let before = self.current.as_ref().map(|step| step.part);
         let fit_done = self.stored.is_none()
             && self.journal_table.is_none()
-            && self
-                .steps
-                .front()
-                .is_none_or(|step| matches!(step.part, Part::VerificationZero | Part::Verification));
+            && self.steps.front().is_none_or(|step| {
+                matches!(step.part, Part::VerificationZero | Part::Verification)
+            });
         if fit_done {
             self.current = None;
             self.events.push(Event::Begins(Part::Fit));
@@ -598,8 +597,8 @@ impl Procedure {
             .hello
             .as_ref()
             .map_or(quantise::MOST_KNOTS, |hello| usize::from(hello.max_knots));
-        let choice = judge::choose(&self.plan, &self.captures, max_knots)
-            .map_err(SessionFault::NoTable)?;
+        let choice =
+            judge::choose(&self.plan, &self.captures, max_knots).map_err(SessionFault::NoTable)?;
         self.choice = Some(choice);
         Ok(())
     }
@@ -610,11 +609,8 @@ impl Procedure {
         };
         self.events.push(Event::Begins(Part::Store));
         let settings = quantise::settings_for(&self.plan.scale, &self.settings);
-        let (storing, ask) = Storing::begin(
-            settings,
-            choice.zero_counts,
-            choice.table.knots().to_vec(),
-        );
+        let (storing, ask) =
+            Storing::begin(settings, choice.zero_counts, choice.table.knots().to_vec());
         self.phase = Phase::Storing(storing);
         Ok(Action::Ask(ask))
     }
@@ -698,9 +694,7 @@ impl Procedure {
                 false
             }
             None => {
-                stable
-                    && rested_ms >= REST_UNKNOWN_MS
-                    && (watch.moved || step.load.mass_g == 0.0)
+                stable && rested_ms >= REST_UNKNOWN_MS && (watch.moved || step.load.mass_g == 0.0)
             }
         };
         if take {
@@ -764,7 +758,10 @@ impl Procedure {
         let Some(slope) = self.seen.slope() else {
             return;
         };
-        let reference = self.old.as_ref().map_or(0.0, |old| f64::from(old.zero_counts));
+        let reference = self
+            .old
+            .as_ref()
+            .map_or(0.0, |old| f64::from(old.zero_counts));
         let seen_g = self
             .seen
             .load_g(counts)
@@ -806,7 +803,11 @@ impl Procedure {
     fn order(&self, step: &Step) -> CaptureOrder {
         let first = step.part == Part::NoiseCheck;
         CaptureOrder {
-            samples: if first { NOISE_SAMPLES } else { self.plan.samples },
+            samples: if first {
+                NOISE_SAMPLES
+            } else {
+                self.plan.samples
+            },
             rest_counts: if first {
                 0
             } else {

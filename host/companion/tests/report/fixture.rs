@@ -170,13 +170,55 @@ pub fn studio() -> Outcome {
         },
         loads,
         candidates: vec![
-            candidate("single span", "one straight line set at 6 kg", Some(4.41), 2, None),
-            candidate("two spans", "two straight lines that meet at half load", Some(1.12), 3, None),
-            candidate("straight line", "the best line through all captures", Some(3.07), 2, None),
-            candidate("polynomial, degree 2", "a parabola through zero", Some(0.171), 12, None),
-            candidate("polynomial, degree 3", "a cubic through zero", Some(0.19), 12, None),
-            candidate("segments", "straight pieces between the loads", Some(0.62), 7, None),
-            candidate("smooth curve", "bends as little as the captures allow", Some(0.164), 11, None),
+            candidate(
+                "single span",
+                "one straight line set at 6 kg",
+                Some(4.41),
+                2,
+                None,
+            ),
+            candidate(
+                "two spans",
+                "two straight lines that meet at half load",
+                Some(1.12),
+                3,
+                None,
+            ),
+            candidate(
+                "straight line",
+                "the best line through all captures",
+                Some(3.07),
+                2,
+                None,
+            ),
+            candidate(
+                "polynomial, degree 2",
+                "a parabola through zero",
+                Some(0.171),
+                12,
+                None,
+            ),
+            candidate(
+                "polynomial, degree 3",
+                "a cubic through zero",
+                Some(0.19),
+                12,
+                None,
+            ),
+            candidate(
+                "segments",
+                "straight pieces between the loads",
+                Some(0.62),
+                7,
+                None,
+            ),
+            candidate(
+                "smooth curve",
+                "bends as little as the captures allow",
+                Some(0.164),
+                11,
+                None,
+            ),
             candidate(
                 "free segments",
                 "straight pieces with free joints",
@@ -320,7 +362,8 @@ pub fn bare() -> Outcome {
 }
 
 /// What somebody unkind could write into every text of a record.
-pub const HOSTILE: &str = "</script><script>alert(1)</script>\"'&amp;<!--]]>\u{0}\u{1b}[2J\u{202e}秤";
+pub const HOSTILE: &str =
+    "</script><script>alert(1)</script>\"'&amp;<!--]]>\u{0}\u{1b}[2J\u{202e}秤";
 
 /// The same scale with [`HOSTILE`] in every text.
 pub fn hostile() -> Outcome {
@@ -350,5 +393,32 @@ pub fn hostile() -> Outcome {
     }
     outcome.findings = vec![HOSTILE.repeat(6)];
     outcome.not_tested = vec![HOSTILE.into()];
+    outcome
+}
+
+/// The same scale with numbers too large for any picture.
+pub fn huge() -> Outcome {
+    let mut outcome = studio();
+    outcome.scale.max = f64::MAX;
+    outcome.scale.e = f64::MIN_POSITIVE;
+    outcome.noise.samples_counts = vec![f64::MAX, f64::MIN, 0.0];
+    outcome.noise.sd_counts = f64::MIN_POSITIVE;
+    outcome.before_curve = vec![(0.0, f64::MIN), (f64::MAX, f64::MAX)];
+    for load in &mut outcome.loads {
+        load.residual_g = Some(f64::MAX);
+        load.net_counts = f64::MIN;
+    }
+    for (i, line) in outcome.candidates.iter_mut().enumerate() {
+        line.leave_one_out_error_e = Some(if i % 2 == 0 { 1e300 } else { 1e-300 });
+    }
+    for verification in [&mut outcome.before, &mut outcome.after] {
+        verification.largest_error_e = f64::MAX;
+        verification.passed = usize::MAX;
+        for row in &mut verification.rows {
+            row.error_e = f64::MIN;
+            row.error_g = f64::MAX;
+            row.expanded_u_e = f64::MAX;
+        }
+    }
     outcome
 }

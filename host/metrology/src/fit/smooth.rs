@@ -110,13 +110,7 @@ impl Solver {
         let raw = DMatrix::from_fn(n, n, |i, j| root[i] * root[j] * covariance(at[i], at[j]));
 
         // The full orthogonal factor, from the identity carried along.
-        let wide = DMatrix::from_fn(n, n, |i, j| {
-            if j < 2 {
-                parabola[(i, j)]
-            } else {
-                0.0
-            }
-        });
+        let wide = DMatrix::from_fn(n, n, |i, j| if j < 2 { parabola[(i, j)] } else { 0.0 });
         let qr = wide.qr();
         let triangle = qr.r();
         let mut q = DMatrix::identity(n, n);
@@ -172,7 +166,9 @@ impl Solver {
             logs += v.ln();
         }
         let dof = self.values.len() as f64 + self.prior_dof;
-        let s2 = (squares / dof).max(self.least_factor).max(f64::MIN_POSITIVE);
+        let s2 = (squares / dof)
+            .max(self.least_factor)
+            .max(f64::MIN_POSITIVE);
         (-0.5 * (logs + dof * s2.ln() + squares / s2), s2)
     }
 
@@ -221,8 +217,7 @@ impl Solver {
             (self.values.iter().zip(&self.seen)).map(|(l, z)| theta * z / (1.0 + theta * l)),
         );
         let mut full = DVector::zeros(n);
-        full.rows_mut(2, n - 2)
-            .copy_from(&(&self.vectors * shrunk));
+        full.rows_mut(2, n - 2).copy_from(&(&self.vectors * shrunk));
         let rest = [0, 1].map(|i| {
             let taken = self.kernel.row(i).transpose().dot(&full);
             self.rotated[i] - taken
@@ -244,9 +239,7 @@ impl Solver {
         let h1 = t / self.r[0];
         let h2 = (t * t - self.r[1] * h1) / self.r[2];
         let corner = |i: usize, j: usize| self.kernel[(i, j)];
-        let twice = h1 * h1 * corner(0, 0)
-            + 2.0 * h1 * h2 * corner(0, 1)
-            + h2 * h2 * corner(1, 1);
+        let twice = h1 * h1 * corner(0, 0) + 2.0 * h1 * h2 * corner(0, 1) + h2 * h2 * corner(1, 1);
         let own = covariance(t, t) - 2.0 * (h1 * k[0] + h2 * k[1]) + twice;
         let cross = DVector::from_fn(n - 2, |i, _| {
             k[i + 2] - h1 * corner(i + 2, 0) - h2 * corner(i + 2, 1)
@@ -308,8 +301,7 @@ impl Smooth {
         if variances.iter().any(|v| !(v.is_normal() && *v > 0.0)) {
             return Err(ShapeRefusal::Undetermined);
         }
-        let mut solver =
-            Solver::new(at, &mass, &variances).ok_or(ShapeRefusal::Undetermined)?;
+        let mut solver = Solver::new(at, &mass, &variances).ok_or(ShapeRefusal::Undetermined)?;
         solver.prior_dof = scatter.dof;
         solver.least_factor = scatter.least_factor;
         let theta = solver.choose();

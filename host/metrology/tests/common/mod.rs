@@ -7,7 +7,10 @@ use scalewright_metrology::curve::Knots;
 
 /// The text of a file in tests/reference.
 pub fn reference(name: &str) -> String {
-    let path = format!("{}/../../tests/reference/{name}", env!("CARGO_MANIFEST_DIR"));
+    let path = format!(
+        "{}/../../tests/reference/{name}",
+        env!("CARGO_MANIFEST_DIR")
+    );
     std::fs::read_to_string(&path).unwrap_or_else(|e| panic!("{name}: {e}"))
 }
 
@@ -16,7 +19,11 @@ pub fn strd_rows(name: &str, first: usize) -> Vec<Vec<f64>> {
     reference(&format!("strd/{name}"))
         .lines()
         .skip(first - 1)
-        .map(|l| l.split_whitespace().map(|w| w.parse().expect("number")).collect())
+        .map(|l| {
+            l.split_whitespace()
+                .map(|w| w.parse().expect("number"))
+                .collect()
+        })
         .filter(|row: &Vec<f64>| !row.is_empty())
         .collect()
 }
@@ -31,7 +38,8 @@ pub fn strd_certified(name: &str) -> (Vec<(f64, f64)>, f64) {
     for line in text.lines().take(60) {
         let words: Vec<&str> = line.split_whitespace().collect();
         let is_coefficient = |w: &str| {
-            w.strip_prefix('B').is_some_and(|d| d.len() == 1 && d.parse::<u8>().is_ok())
+            w.strip_prefix('B')
+                .is_some_and(|d| d.len() == 1 && d.parse::<u8>().is_ok())
         };
         match words.as_slice() {
             [name, value, sd] if is_coefficient(name) => {
@@ -74,7 +82,11 @@ impl Realise for Rounded {
     fn realise(&self, knots: &Knots) -> Result<Box<dyn Fn(f64) -> f64>, String> {
         let q = self.quantum_g;
         let round = move |m: f64| (m / q).round() * q;
-        let points = knots.points.iter().map(|p| (p.0.round(), round(p.1))).collect();
+        let points = knots
+            .points
+            .iter()
+            .map(|p| (p.0.round(), round(p.1)))
+            .collect();
         let table = Knots::new(points).map_err(|e| e.to_string())?;
         Ok(Box::new(move |counts| round(table.lookup(counts))))
     }

@@ -32,9 +32,15 @@ pub fn candidates(outcome: &Outcome, id: &str, room: Room) -> String {
     // Absurd values span hundreds of decades; no more than ten are marked.
     let stride = ((high - low) / 10.0).ceil().max(1.0) as usize;
     for decade in (low as i32..=high as i32).step_by(stride) {
-        let Some(x) = axis.at(f64::from(decade)) else { continue };
+        let Some(x) = axis.at(f64::from(decade)) else {
+            continue;
+        };
         sheet.line("grid", (x, top), (x, foot));
-        let anchor = if x < 10.0 { Anchor::Start } else { Anchor::Middle };
+        let anchor = if x < 10.0 {
+            Anchor::Start
+        } else {
+            Anchor::Middle
+        };
         let value = number::trimmed(10f64.powi(decade), 9);
         sheet.text("tick", anchor, x, foot + 17.0, &value);
     }
@@ -42,7 +48,10 @@ pub fn candidates(outcome: &Outcome, id: &str, room: Room) -> String {
     sheet.text("label", Anchor::Start, left, foot + 37.0, axis_title);
     if let Some((limit, x)) = limit.and_then(|v| Some((v, axis.at(v.log10())?))) {
         sheet.line("limit", (x, top - 6.0), (x, foot));
-        let text = format!("smallest permissible error, {} e", number::trimmed(limit, 2));
+        let text = format!(
+            "smallest permissible error, {} e",
+            number::trimmed(limit, 2)
+        );
         sheet.text("label", Anchor::Middle, x, top - 11.0, &text);
     }
 

@@ -12,12 +12,20 @@ use crate::report::{number, words};
 /// From this multiple of the close-up on, the whole view gets its own panel.
 const TWO_PANELS_FROM: f64 = 1.8;
 
+/// Name of the panel that shows everything, where there are two.
+const WHOLE: &str = "whole view";
+
 /// The picture as inline SVG; `id` must be unique on the page.
 pub fn error(outcome: &Outcome, id: &str, room: Room) -> String {
     let title = "Error of indication before and after, with the permissible error";
     let series = Series::of(outcome);
     if series.is_empty() {
-        return super::empty(id, title, "No load was verified, so there is no error to show.", room);
+        return super::empty(
+            id,
+            title,
+            "No load was verified, so there is no error to show.",
+            room,
+        );
     }
     let close = series.close_up();
     let (low, high) = series.whole();
@@ -27,12 +35,12 @@ pub fn error(outcome: &Outcome, id: &str, room: Room) -> String {
     // The legend's height is known only once it is drawn, on a sheet that
     // needs its height first: draw it twice.
     let mut trial = Sheet::new(id, "", "", room.width(), 0.0);
-    let top = legend(&mut trial, room, 0.0, &entries) + 26.0;
+    let top = legend(&mut trial, room, 0.0, &entries) + 34.0;
     let (whole_px, close_px) = match two {
         true => (room.pick(170.0, 150.0), room.pick(300.0, 250.0)),
         false => (0.0, room.pick(360.0, 280.0)),
     };
-    let gap = if two { 40.0 } else { 0.0 };
+    let gap = if two { 48.0 } else { 0.0 };
     let height = top + whole_px + gap + close_px + 48.0;
 
     let mut sheet = Sheet::new(id, title, &about(outcome, &series), room.width(), height);
@@ -45,13 +53,23 @@ pub fn error(outcome: &Outcome, id: &str, room: Room) -> String {
         height,
     };
     let x = (0.0, series.max_g);
-    let y = if two { (-close, close) } else { series.padded(close) };
+    let y = if two {
+        (-close, close)
+    } else {
+        series.padded(close)
+    };
     if two {
         let panel = Panel::new(place(top, whole_px), x, series.padded(close), room);
-        draw(&mut sheet, &panel, &series, outcome.scale.e, "whole view");
+        draw(&mut sheet, &panel, &series, outcome.scale.e, WHOLE);
     }
     let panel = Panel::new(place(top + whole_px + gap, close_px), x, y, room);
-    draw(&mut sheet, &panel, &series, outcome.scale.e, if two { "close up" } else { "" });
+    draw(
+        &mut sheet,
+        &panel,
+        &series,
+        outcome.scale.e,
+        if two { "close up" } else { "" },
+    );
     panel.loads_x(&mut sheet);
     sheet.finish()
 }
@@ -124,22 +142,34 @@ fn finite_or_zero(value: f64) -> f64 {
 }
 
 fn draw(sheet: &mut Sheet, panel: &Panel, series: &Series, e_g: f64, name: &str) {
-    let head = panel.place.top - 9.0;
-    let unit = if name.is_empty() { "error, e".to_owned() } else { format!("error, e: {name}") };
+    let head = panel.place.top - 17.0;
+    let unit = if name.is_empty() {
+        "error, e".to_owned()
+    } else {
+        format!("error, e: {name}")
+    };
     sheet.text("label", Anchor::Start, 0.0, head, &unit);
     sheet.text("label", Anchor::End, panel.room.width(), head, "g");
 
     panel.clip(sheet);
-    band(sheet, panel, series);
+    let (upper, lower) = (limit(panel, series, 1.0), limit(panel, series, -1.0));
+    let outline: Vec<(f64, f64)> = upper.iter().chain(lower.iter().rev()).copied().collect();
+    sheet.area("band", &outline);
     sheet.unclip();
     panel.grid_y(sheet);
     panel.other_unit_y(sheet, e_g);
     panel.frame(sheet);
 
     panel.clip(sheet);
-    let table_u = |sign: f64| panel.points(series.table_u.iter().map(|(x, u)| (*x, sign * 2.0 * u)));
-    sheet.path("table-u", &table_u(1.0));
-    sheet.path("table-u", &table_u(-1.0));
+    // An outline, so that the band survives without colour.
+    sheet.path("limit", &upper);
+    sheet.path("limit", &lower);
+    if name != WHOLE {
+        for sign in [2.0, -2.0] {
+            let expanded = series.table_u.iter().map(|(x, u)| (*x, sign * u));
+            sheet.path("table-u", &panel.points(expanded));
+        }
+    }
     sheet.path("before", &panel.points(series.curve.iter().copied()));
     sheet.unclip();
 
@@ -151,20 +181,13 @@ fn draw(sheet: &mut Sheet, panel: &Panel, series: &Series, e_g: f64, name: &str)
     }
 }
 
-/// The permitted area: shaded, with an outline that survives without colour.
-fn band(sheet: &mut Sheet, panel: &Panel, series: &Series) {
-    let edge = |sign: f64| -> Vec<(f64, f64)> {
-        let corners = series.stretches.iter().flat_map(|s| {
-            [(s.from_g, sign * s.mpe_e), (s.to_g, sign * s.mpe_e)]
-        });
-        panel.points(corners)
-    };
-    let (upper, lower) = (edge(1.0), edge(-1.0));
-    let mut outline = upper.clone();
-    outline.extend(lower.iter().rev());
-    sheet.area("band", &outline);
-    sheet.path("limit", &upper);
-    sheet.path("limit", &lower);
+/// One edge of the permitted area in px, stepping where the error steps.
+fn limit(panel: &Panel, series: &Series, sign: f64) -> Vec<(f64, f64)> {
+    let corners = series
+        .stretches
+        .iter()
+        .flat_map(|s| [(s.from_g, sign * s.mpe_e), (s.to_g, sign * s.mpe_e)]);
+    panel.points(corners)
 }
 
 fn before_mark(sheet: &mut Sheet, panel: &Panel, row: &VerificationRow) {
@@ -176,11 +199,14 @@ fn before_mark(sheet: &mut Sheet, panel: &Panel, row: &VerificationRow) {
     if row.error_e > panel.y.high {
         sheet.mark(Mark::Up, "before", (x, place.top + 6.0), 4.5);
     } else if row.error_e < panel.y.low {
-        sheet.area("before full", &[
-            (x, place.foot() - 1.0),
-            (x + 5.0, place.foot() - 10.0),
-            (x - 5.0, place.foot() - 10.0),
-        ]);
+        sheet.area(
+            "before full",
+            &[
+                (x, place.foot() - 1.0),
+                (x + 5.0, place.foot() - 10.0),
+                (x - 5.0, place.foot() - 10.0),
+            ],
+        );
     } else if let Some(point) = panel.at(row.load_g, row.error_e) {
         sheet.mark(Mark::Diamond, "before", point, 4.0);
     }
@@ -190,7 +216,12 @@ fn after_mark(sheet: &mut Sheet, panel: &Panel, row: &VerificationRow) {
     let Some((x, y)) = panel.at(row.load_g, row.error_e) else {
         return;
     };
-    let bar = |e: f64| panel.y.at(e).map(|y| y.clamp(panel.place.top, panel.place.foot()));
+    let bar = |e: f64| {
+        panel
+            .y
+            .at(e)
+            .map(|y| y.clamp(panel.place.top, panel.place.foot()))
+    };
     let u = row.expanded_u_e;
     if let (Some(low), Some(high)) = (bar(row.error_e - u), bar(row.error_e + u)) {
         sheet.line("after", (x, low), (x, high));
@@ -205,7 +236,10 @@ fn legend_entries(outcome: &Outcome, series: &Series, room: Room) -> Vec<(Key, S
     let mut entries = Vec::new();
     if !series.before.is_empty() || !series.curve.is_empty() {
         let title = shortened(&words::or_unknown(&outcome.before.title), room.pick(44, 36));
-        entries.push((Key::MarkOnLine(Mark::Diamond, "before"), format!("before: {title}")));
+        entries.push((
+            Key::MarkOnLine(Mark::Diamond, "before"),
+            format!("before: {title}"),
+        ));
     }
     if !series.after.is_empty() {
         let text = "after, with U (k = 2)".to_owned();

@@ -136,7 +136,13 @@ impl Panel {
             let Some(y) = other.at(tick) else { continue };
             let x = self.place.right();
             sheet.line("frame", (x, y), (x + 4.0, y));
-            sheet.text("tick", Anchor::Start, x + 8.0, y + 4.5, &tick_label(tick, step));
+            sheet.text(
+                "tick",
+                Anchor::Start,
+                x + 8.0,
+                y + 4.5,
+                &tick_label(tick, step),
+            );
         }
     }
 

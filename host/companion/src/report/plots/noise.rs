@@ -13,7 +13,11 @@ const MOST_BARS: usize = 31;
 pub fn noise(outcome: &Outcome, id: &str, room: Room) -> String {
     let title = "Noise of the unloaded scale";
     let noise = &outcome.noise;
-    let sound = noise.samples_counts.iter().copied().filter(|v| v.is_finite());
+    let sound = noise
+        .samples_counts
+        .iter()
+        .copied()
+        .filter(|v| v.is_finite());
     let samples: Vec<f64> = sound.collect();
     let Some((low, high)) = range(samples.iter().copied()) else {
         return super::empty(id, title, "No samples were kept of the noise check.", room);
@@ -58,7 +62,10 @@ pub fn noise(outcome: &Outcome, id: &str, room: Room) -> String {
         panel.foot_tick(&mut sheet, tick, &tick_label(tick, step));
     }
     panel.foot_title(&mut sheet, "time, s");
-    sheet.path("trace", &panel.points(thinned(&samples, seconds, trace.width as usize)));
+    sheet.path(
+        "trace",
+        &panel.points(thinned(&samples, seconds, trace.width as usize)),
+    );
 
     let histogram = histogram(&samples, low, high);
     let most = histogram.iter().map(|bar| bar.2).max().unwrap_or(1).max(1);
@@ -70,7 +77,13 @@ pub fn noise(outcome: &Outcome, id: &str, room: Room) -> String {
         }
     }
     sheet.line("frame", (bars.left, bars.top), (bars.left, bars.foot()));
-    sheet.text("label", Anchor::Start, bars.left, bars.foot() + 19.0, "how often");
+    sheet.text(
+        "label",
+        Anchor::Start,
+        bars.left,
+        bars.foot() + 38.0,
+        "how often",
+    );
     if let Some(e_per_count) = noise.sd_e.map(|sd| sd / noise.sd_counts) {
         sheet.text("label", Anchor::End, room.width(), 16.0, "e");
         panel.other_unit_y(&mut sheet, e_per_count);
@@ -85,7 +98,11 @@ fn thinned(samples: &[f64], seconds: f64, pixels: usize) -> Vec<(f64, f64)> {
     let time = |index: usize| index as f64 / last * seconds;
     let chunk = samples.len().div_ceil(pixels.max(1));
     if chunk <= 2 {
-        return samples.iter().enumerate().map(|(i, v)| (time(i), *v)).collect();
+        return samples
+            .iter()
+            .enumerate()
+            .map(|(i, v)| (time(i), *v))
+            .collect();
     }
     let mut points = Vec::new();
     for (i, part) in samples.chunks(chunk).enumerate() {

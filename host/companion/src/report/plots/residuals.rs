@@ -41,7 +41,11 @@ pub fn residuals(outcome: &Outcome, id: &str, room: Room) -> String {
         (Key::Mark(Mark::Ring, "at-zero"), "zero"),
     ]
     .map(|(key, text)| (key, text.to_owned()));
-    let shown = if zero.is_empty() { &entries[..2] } else { &entries[..] };
+    let shown = if zero.is_empty() {
+        &entries[..2]
+    } else {
+        &entries[..]
+    };
 
     let panel_px = room.pick(200.0, 180.0);
     let mut sheet = Sheet::new(id, title, &about, room.width(), panel_px + 100.0);

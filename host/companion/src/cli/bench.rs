@@ -1,0 +1,87 @@
+//! `scalewright bench`: the built-in bench on a port of its own.
+
+use std::io::BufRead;
+
+use clap::Args;
+
+use super::Outcome;
+use super::problem::Problem;
+#[cfg(unix)]
+use super::problem::exit;
+#[cfg(unix)]
+use super::studio::{Studio, Wanted};
+
+/// Options of `bench`.
+#[derive(Args)]
+#[command(after_help = "\
+Example, in two terminals:
+  scalewright bench                     says which port it is on
+  scalewright calibrate --port PORT --max 6kg --e 2g \\
+      --weights '2kg,2kg,1kg,500g,200g,200g,100g,50g,20g,20g,10g'
+
+Type what goes on the pan, as \"1 kg + 500 g\"; 0 takes everything off; q ends.")]
+pub struct Arguments {
+    /// Another scale, another operator, another set of weights
+    #[arg(long, default_value_t = 1)]
+    seed: u64,
+    /// Begin with a scale that holds no table at all
+    #[arg(long)]
+    factory: bool,
+}
+
+/// Runs `bench`.
+#[cfg(unix)]
+pub fn run(arguments: &Arguments) -> Outcome {
+    let studio = Studio::open(Wanted {
+        seed: arguments.seed,
+        speed: None,
+        free: true,
+        clumsy: false,
+        factory: arguments.factory,
+    })?;
+    let weights = studio.weights();
+    println!("a simulated scale answers on {}", studio.port());
+    let names: Vec<&str> = weights.iter().map(|weight| weight.id.as_str()).collect();
+    println!("weights at hand: {}", names.join(", "));
+    println!("type what goes on the pan, 0 for nothing, q to end");
+    for line in std::io::stdin().lock().lines().map_while(Result::ok) {
+        let line = line.trim();
+        let squeezed = |text: &str| text.to_lowercase().replace(' ', "");
+        match line {
+            "q" | "quit" => break,
+            "" => println!("  on the pan: {:.1} g", studio.true_load_g()),
+            "0" => studio.put_on(&[]),
+            _ => {
+                let mut ids: Vec<String> = Vec::new();
+                let mut unknown = None;
+                for text in line.split(['+', ',']) {
+                    let found = weights.iter().find(|weight| {
+                        !ids.contains(&weight.id)
+                            && (squeezed(&weight.id) == squeezed(text)
+                                || squeezed(&crate::record::weights::name(weight.mass_g))
+                                    == squeezed(text))
+                    });
+                    match found {
+                        Some(weight) => ids.push(weight.id.clone()),
+                        None => unknown = Some(text.trim().to_string()),
+                    }
+                }
+                match unknown {
+                    Some(text) => println!("  there is no (other) weight \"{text}\" here"),
+                    None => studio.put_on(&ids),
+                }
+            }
+        }
+    }
+    Ok(exit::PASSED)
+}
+
+/// Runs `bench` where there is no pseudo-terminal.
+#[cfg(not(unix))]
+pub fn run(_arguments: &Arguments) -> Outcome {
+    Err(Problem::new(
+        super::problem::exit::SCALE,
+        "this system has no pseudo-terminals to serve the bench on",
+        "`scalewright rehearse` runs the bench inside this program",
+    ))
+}

@@ -1,0 +1,282 @@
+//! `scalewright rehearse`: a complete calibration without hardware.
+
+use std::path::PathBuf;
+use std::sync::atomic::{AtomicUsize, Ordering};
+use std::time::Instant;
+
+use clap::Args;
+
+use crate::drive::{self, Heading, Watcher};
+use crate::link::client::Client;
+use crate::population::{Fared, Population};
+use crate::record::journal::Journal;
+use crate::session::plan::{Plan, ScaleSpec};
+use crate::session::procedure::Procedure;
+
+use super::live::Screen;
+use super::paint::Paint;
+use super::people::{Asked, Simulated};
+use super::problem::{Problem, exit};
+use super::studio::{Bench, Hand, Studio, Wanted};
+use super::{Outcome, clock, saved, verdict_code};
+
+/// A run at human speed takes a quarter of an hour; on a terminal it is shown
+/// this much faster, so that loads still settle before one's eyes.
+const SHOWN_SPEED: f64 = 100.0;
+
+/// The operator of the bench acts within seconds; without a load for this long
+/// something is wrong. Device time.
+const PATIENCE_S: u32 = 600;
+
+/// Options of `rehearse`.
+#[derive(Args)]
+#[command(after_help = "\
+Examples:
+  scalewright rehearse                  the whole job in some ten seconds
+  scalewright rehearse --slow           at human speed
+  scalewright rehearse --ask            you put the weights on, wrong ones too
+  scalewright rehearse --clumsy         the operator errs four times
+  scalewright rehearse --json           one JSON object, for scripts
+  scalewright rehearse --population 1000 --json
+                                        how many poor scales pass, three ways
+
+What you get: the run on the screen, a report with pictures (an HTML page) and
+the session file, both in the folder rehearsal.")]
+pub struct Arguments {
+    /// Another scale, another operator, another set of weights
+    #[arg(long, default_value_t = 1)]
+    seed: u64,
+    /// Show it at human speed
+    #[arg(long)]
+    slow: bool,
+    /// Show it this much faster than life (0 is as fast as it goes)
+    #[arg(long, conflicts_with = "slow")]
+    speed: Option<f64>,
+    /// Place the weights yourself
+    #[arg(long, conflicts_with_all = ["json", "population"])]
+    ask: bool,
+    /// Let the operator err
+    #[arg(long)]
+    clumsy: bool,
+    /// Begin with a scale that holds no table at all
+    #[arg(long)]
+    factory: bool,
+    /// Folder for the report and the session file
+    #[arg(long, default_value = "rehearsal")]
+    folder: PathBuf,
+    /// Print one JSON object at the end, and nothing else
+    #[arg(long)]
+    json: bool,
+    /// Calibrate that many poor scales and count those that pass
+    #[arg(long, value_name = "SCALES")]
+    population: Option<usize>,
+}
+
+/// Runs `rehearse`.
+pub fn run(arguments: &Arguments) -> Outcome {
+    match arguments.population {
+        Some(scales) => population(arguments, scales),
+        None => one(arguments),
+    }
+}
+
+fn speed(arguments: &Arguments) -> Option<f64> {
+    match arguments.speed {
+        Some(speed) if speed > 0.0 && speed.is_finite() => Some(speed),
+        Some(_) => None,
+        None if arguments.slow => Some(1.0),
+        None if !arguments.json && !arguments.ask && Paint::of_stdout().live => Some(SHOWN_SPEED),
+        None => None,
+    }
+}
+
+fn one(arguments: &Arguments) -> Outcome {
+    let began = Instant::now();
+    let wanted = Wanted {
+        seed: arguments.seed,
+        speed: speed(arguments),
+        free: false,
+        clumsy: arguments.clumsy,
+        factory: arguments.factory,
+    };
+    let heading = Heading {
+        date: clock::date(),
+        seed: Some(arguments.seed),
+    };
+    if !arguments.json {
+        println!("A rehearsal on the built-in bench: the bench scale of the glaze kitchen,");
+        println!("a simulated cell behind the real firmware. No hardware is touched.\n");
+    }
+    #[cfg(unix)]
+    let (studio, mut client) = {
+        let studio = Studio::open(wanted)?;
+        let line = crate::link::serial::SerialLine::open(studio.port())?;
+        (studio, Client::new(line, clock::first_id()))
+    };
+    #[cfg(not(unix))]
+    let (studio, mut client) = {
+        let (studio, line) = Studio::open_in_process(wanted)?;
+        (studio, Client::new(line, clock::first_id()))
+    };
+    client.hello()?;
+    let scale = ScaleSpec {
+        max_g: 6000.0,
+        e_g: 2.0,
+        d_g: 1.0,
+        class: "III".into(),
+    };
+    let plan = Plan::new(scale, studio.weights())?;
+    let mut journal = Journal::create(&arguments.folder.join("rehearsal.session.jsonl"))?;
+    let mut procedure = Procedure::new(plan.clone());
+    procedure.set_patience_s(PATIENCE_S);
+    let screen = Screen::new(&plan, arguments.json, false);
+    let mut simulated;
+    let mut asked;
+    let watcher: &mut dyn Watcher = if arguments.ask {
+        asked = Asked {
+            screen,
+            studio: &studio,
+            plan,
+            wish: None,
+        };
+        &mut asked
+    } else {
+        simulated = Simulated {
+            screen,
+            studio: &studio,
+        };
+        &mut simulated
+    };
+    drive::run(
+        &mut procedure,
+        &mut client,
+        Some(&mut journal),
+        &heading,
+        watcher,
+    )?;
+    let Some(mut outcome) = procedure.outcome() else {
+        return Ok(exit::STOPPED);
+    };
+    outcome.date.clone_from(&heading.date);
+    outcome.seed = heading.seed;
+    outcome.wall_s = began.elapsed().as_secs_f64();
+    let page = saved::write_report(journal.path(), &outcome)?;
+    saved::print(&outcome, arguments.json)?;
+    if !arguments.json {
+        println!("\nthe report with pictures:  {}", saved::short(&page));
+        println!("with a scale on the desk:  scalewright find");
+        println!(
+            "                           scalewright calibrate --max 6kg --e 2g \\\n                               --weights '2kg,2kg,1kg,500g,200g,200g,100g'"
+        );
+    }
+    Ok(verdict_code(&outcome.after.verdict))
+}
+
+/// One poor scale, calibrated; `None` when the session ended early.
+fn fare(seed: u64) -> Result<Option<Fared>, Problem> {
+    let bench = Bench::poor(seed)?;
+    let (desk, weights) = bench.pan();
+    let scale = ScaleSpec {
+        max_g: 5000.0,
+        e_g: 5.0,
+        d_g: 5.0,
+        class: "III".into(),
+    };
+    let mut procedure = Procedure::new(Plan::new(scale, weights)?);
+    procedure.set_patience_s(PATIENCE_S);
+    let mut client = Client::new(bench, 1);
+    let ended = drive::run(
+        &mut procedure,
+        &mut client,
+        None,
+        &Heading::default(),
+        &mut Hand::at(desk),
+    );
+    Ok(match ended {
+        Ok(()) => Fared::of(&procedure),
+        Err(_) => None,
+    })
+}
+
+fn population(arguments: &Arguments, scales: usize) -> Outcome {
+    let began = Instant::now();
+    let seed = arguments.seed;
+    let next = AtomicUsize::new(0);
+    let workers = std::thread::available_parallelism()
+        .map_or(1, usize::from)
+        .min(scales.max(1));
+    let paint = Paint::of_stderr();
+    let mut fared: Vec<Option<Fared>> = vec![None; scales];
+    let parts = std::thread::scope(|scope| {
+        let handles: Vec<_> = (0..workers)
+            .map(|worker| {
+                let next = &next;
+                scope.spawn(move || {
+                    let mut told = Vec::new();
+                    loop {
+                        let index = next.fetch_add(1, Ordering::Relaxed);
+                        if index >= scales {
+                            return Ok(told);
+                        }
+                        if worker == 0 && paint.live {
+                            eprint!("\r{index} of {scales} scales");
+                        }
+                        told.push((index, fare(seed.wrapping_add(index as u64))?));
+                    }
+                })
+            })
+            .collect();
+        handles
+            .into_iter()
+            .map(|handle| {
+                handle.join().unwrap_or_else(|_| {
+                    Err(Problem::new(
+                        exit::DATA,
+                        "a worker of the population ended unexpectedly",
+                        "report this with the seed",
+                    ))
+                })
+            })
+            .collect::<Result<Vec<Vec<(usize, Option<Fared>)>>, Problem>>()
+    })?;
+    if paint.live {
+        eprint!("\r\x1b[2K");
+    }
+    for (index, one) in parts.into_iter().flatten() {
+        if let Some(place) = fared.get_mut(index) {
+            *place = one;
+        }
+    }
+    let found = Population::of(
+        &fared,
+        seed,
+        "Max 5 kg, e = 5 g, class III, a poor grade of cell",
+        began.elapsed().as_secs_f64(),
+    );
+    if arguments.json {
+        let text = serde_json::to_string_pretty(&found).map_err(|error| {
+            Problem::new(exit::DATA, error.to_string(), "run again without --json")
+        })?;
+        println!("{text}");
+        return Ok(exit::PASSED);
+    }
+    println!("{} scales: {}", found.population, found.scale);
+    println!("  share that passes at every verification load, and the largest error");
+    for way in &found.ways {
+        let bar = "#".repeat((way.share * 20.0).round() as usize);
+        println!(
+            "  {:32} {:>5.1} %  {bar:<20}  median {:.2} e",
+            way.name,
+            way.share * 100.0,
+            way.median_largest_error_e
+        );
+    }
+    if found.ended_early > 0 {
+        println!(
+            "  {} sessions ended early and count as failed",
+            found.ended_early
+        );
+    }
+    println!("  {:.1} s", found.wall_s);
+    Ok(exit::PASSED)
+}

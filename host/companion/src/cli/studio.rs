@@ -1,0 +1,212 @@
+//! The only file of the companion that knows the bench: it switches the
+//! studio's scale on and passes loads to its pan. Everything else sees a port.
+
+use std::time::Duration;
+
+use scalewright_bench::{
+    BenchFault, BenchSpec, BenchStream, Desk, LoadOrder, Mistake, Pace, Pan, Weight,
+};
+
+use crate::link::{Line, LinkFault};
+use crate::record::weights::class_u_g;
+use crate::session::plan::PlannedWeight;
+
+use super::problem::{Problem, exit};
+
+/// How the bench is switched on.
+#[derive(Clone, Copy, Debug)]
+pub struct Wanted {
+    /// Seed of everything that varies.
+    pub seed: u64,
+    /// Speed of its time: 1 is life, absent is as fast as it goes.
+    pub speed: Option<f64>,
+    /// Whether time also runs while nobody waits for it.
+    pub free: bool,
+    /// Whether the operator errs now and then.
+    pub clumsy: bool,
+    /// Whether the scale comes without a table.
+    pub factory: bool,
+}
+
+/// The studio's scale, switched on. Dropping it switches it off.
+pub struct Studio {
+    desk: Desk,
+    #[cfg(unix)]
+    handle: scalewright_bench::BenchHandle,
+}
+
+fn spec(wanted: Wanted) -> BenchSpec {
+    let mut spec = if wanted.factory {
+        BenchSpec::studio_factory(wanted.seed)
+    } else {
+        BenchSpec::studio(wanted.seed)
+    };
+    spec.pace = match (wanted.free, wanted.speed) {
+        (true, _) => Pace::Free,
+        (false, Some(speed)) => Pace::Real { speed },
+        (false, None) => Pace::AsFastAsPossible,
+    };
+    if wanted.clumsy {
+        // Counted in orders to the operator, from 0.
+        spec.habits.planned = vec![
+            (4, Mistake::WrongWeight),
+            (8, Mistake::Forgotten),
+            (14, Mistake::Touching),
+            (20, Mistake::Bump),
+        ];
+    }
+    spec
+}
+
+fn problem(fault: &BenchFault) -> Problem {
+    Problem::new(
+        exit::SCALE,
+        format!("the bench cannot be switched on: {fault}"),
+        "report this: it is a fault of the program, not of yours",
+    )
+}
+
+impl Studio {
+    /// Switches the bench on behind a port of its own.
+    ///
+    /// # Errors
+    /// When there is no pseudo-terminal.
+    #[cfg(unix)]
+    pub fn open(wanted: Wanted) -> Result<Self, Problem> {
+        let handle = scalewright_bench::pty::open(spec(wanted)).map_err(|fault| problem(&fault))?;
+        Ok(Self {
+            desk: handle.desk(),
+            handle,
+        })
+    }
+
+    /// The port.
+    #[cfg(unix)]
+    pub fn port(&self) -> &str {
+        self.handle.path()
+    }
+
+    /// Switches the bench on inside this process, without a port.
+    ///
+    /// # Errors
+    /// When the bench cannot be made.
+    #[cfg(not(unix))]
+    pub fn open_in_process(wanted: Wanted) -> Result<(Self, Bench), Problem> {
+        let line = Bench::open(spec(wanted))?;
+        Ok((
+            Self {
+                desk: line.desk.clone(),
+            },
+            line,
+        ))
+    }
+
+    /// Asks the operator for exactly these weights.
+    pub fn put_on(&self, weights: &[String]) {
+        self.desk.ask(LoadOrder::of(weights.iter().cloned()));
+    }
+
+    /// Tells the operator that the load is wrong.
+    pub fn put_right(&self, _weights: &[String]) {
+        self.desk.correct();
+    }
+
+    /// True mass on the pan, g.
+    pub fn true_load_g(&self) -> f64 {
+        self.desk.true_load_g()
+    }
+
+    /// The weights at hand, as their owner knows them.
+    pub fn weights(&self) -> Vec<PlannedWeight> {
+        planned(&self.desk.weights())
+    }
+}
+
+/// Weights as their owner knows them: nominal, of class M1.
+fn planned(weights: &[Weight]) -> Vec<PlannedWeight> {
+    weights
+        .iter()
+        .map(|weight| PlannedWeight {
+            id: weight.id.clone(),
+            mass_g: weight.nominal_g,
+            u_g: class_u_g("M1", weight.nominal_g).unwrap_or(weight.nominal_g * 1e-4),
+        })
+        .collect()
+}
+
+/// A bench in this process as a [`Line`], for populations.
+pub struct Bench {
+    stream: BenchStream,
+    desk: Desk,
+}
+
+impl Bench {
+    fn open(spec: BenchSpec) -> Result<Self, Problem> {
+        let stream = BenchStream::open(spec).map_err(|fault| problem(&fault))?;
+        Ok(Self {
+            desk: stream.desk(),
+            stream,
+        })
+    }
+
+    /// One of a population of poor scales.
+    ///
+    /// # Errors
+    /// When the bench cannot be made.
+    pub fn poor(seed: u64) -> Result<Self, Problem> {
+        Self::open(BenchSpec::poor(seed))
+    }
+
+    /// A handle for the pan, and the weights at hand.
+    pub fn pan(&self) -> (Desk, Vec<PlannedWeight>) {
+        (self.desk.clone(), planned(&self.desk.weights()))
+    }
+}
+
+impl Line for Bench {
+    fn write(&mut self, bytes: &[u8]) -> Result<(), LinkFault> {
+        self.stream.write(bytes);
+        Ok(())
+    }
+
+    fn read(&mut self, into: &mut [u8], timeout: Duration) -> Result<usize, LinkFault> {
+        Ok(self.stream.read(into, timeout))
+    }
+
+    fn name(&self) -> &str {
+        "the bench"
+    }
+}
+
+/// Somebody at a simulated pan who does what the session asks.
+pub struct Hand(Desk);
+
+impl Hand {
+    /// At this pan.
+    #[must_use]
+    pub fn at(desk: Desk) -> Self {
+        Self(desk)
+    }
+}
+
+impl crate::drive::Watcher for Hand {
+    fn event(&mut self, event: &crate::session::event::Event) {
+        use crate::session::event::Event;
+        match event {
+            Event::PutOn { load, .. } => {
+                self.0.ask(LoadOrder::of(load.weights.iter().cloned()));
+            }
+            Event::WrongLoad(_) => self.0.correct(),
+            _ => {}
+        }
+    }
+
+    fn decide(&mut self, decision: crate::session::procedure::Decision) -> crate::drive::Wish {
+        use crate::drive::Wish;
+        use crate::session::procedure::{Command, Decision};
+        match decision {
+            Decision::Table => Wish::Say(Command::Accept),
+            Decision::NoTable => Wish::Stop,
+        }
+    }
+}

@@ -1,0 +1,131 @@
+//! The four pictures, each by itself.
+
+use crate::{all, fixture, shows_no_broken_number};
+use proptest::prelude::*;
+use scalewright::record::outcome::Outcome;
+use scalewright::report::plots::{self, Room};
+
+type Draw = fn(&Outcome, &str, Room) -> String;
+
+const PICTURES: [(&str, Draw); 4] = [
+    ("error", plots::error),
+    ("residuals", plots::residuals),
+    ("noise", plots::noise),
+    ("candidates", plots::candidates),
+];
+
+/// Numbers in these attributes must be finite and near the sheet.
+const PLACES: [&str; 12] = [
+    "x", "y", "x1", "x2", "y1", "y2", "cx", "cy", "r", "width", "height", "points",
+];
+
+fn check(name: &str, svg: &str) {
+    shows_no_broken_number(name, svg);
+    let document = roxmltree::Document::parse(svg).unwrap_or_else(|e| panic!("{name}: {e}"));
+    for node in document.descendants().filter(|node| node.is_element()) {
+        for attribute in node.attributes().filter(|a| PLACES.contains(&a.name())) {
+            for number in attribute.value().split([' ', ',']) {
+                let number: f64 = number
+                    .parse()
+                    .unwrap_or_else(|_| panic!("{name}: {number}"));
+                assert!(number.abs() < 1e6, "{name}: {number}");
+            }
+        }
+    }
+}
+
+fn count(svg: &str, tag: &str, class: &str) -> usize {
+    let document = roxmltree::Document::parse(svg).unwrap();
+    document
+        .descendants()
+        .filter(|node| node.has_tag_name(("http://www.w3.org/2000/svg", tag)))
+        .filter(|node| node.attribute("class") == Some(class))
+        .count()
+}
+
+#[test]
+fn every_picture_is_well_formed_whatever_it_shows() {
+    for (name, outcome) in all() {
+        for (picture, draw) in PICTURES {
+            for room in [Room::Wide, Room::Narrow] {
+                check(&format!("{name} {picture}"), &draw(&outcome, "p", room));
+            }
+        }
+    }
+}
+
+#[test]
+fn a_bad_old_setting_gets_two_panels_and_a_fair_one() {
+    let mut outcome = fixture::studio();
+    let two = plots::error(&outcome, "p", Room::Wide);
+    assert_eq!(count(&two, "polygon", "band"), 2);
+    // Ten points and a legend in each panel; in the close-up the six loads
+    // beyond the panel are arrows.
+    assert_eq!(count(&two, "circle", "after full"), 10 + 10 + 1);
+    assert_eq!(count(&two, "polygon", "before open"), 10 + 4 + 1);
+    assert_eq!(count(&two, "polygon", "before full"), 6);
+
+    outcome.before = outcome.after.clone();
+    outcome.before_curve.clear();
+    let one = plots::error(&outcome, "p", Room::Wide);
+    assert_eq!(count(&one, "polygon", "band"), 1);
+}
+
+#[test]
+fn rising_and_falling_differ_by_more_than_colour() {
+    let svg = plots::residuals(&fixture::studio(), "p", Room::Wide);
+    assert_eq!(count(&svg, "polygon", "rising full"), 6 + 1);
+    assert_eq!(count(&svg, "polygon", "falling open"), 6 + 1);
+    assert_eq!(count(&svg, "circle", "at-zero open"), 3 + 1);
+}
+
+#[test]
+fn one_candidate_is_marked_and_named() {
+    let svg = plots::candidates(&fixture::studio(), "p", Room::Wide);
+    assert_eq!(count(&svg, "rect", "bar chosen"), 1);
+    assert_eq!(count(&svg, "rect", "bar"), 6);
+    assert!(svg.contains("chosen</text>"));
+    assert!(svg.contains("needs at least 9 different loads"));
+}
+
+fn any_number() -> impl Strategy<Value = f64> {
+    prop_oneof![
+        4 => -50.0..50.0f64,
+        2 => proptest::num::f64::ANY,
+        1 => Just(0.0),
+    ]
+}
+
+proptest! {
+    #[test]
+    fn no_numbers_break_a_picture(
+        max in any_number(),
+        e in any_number(),
+        rows in proptest::collection::vec((any_number(), any_number(), any_number()), 0..6),
+        curve in proptest::collection::vec((any_number(), any_number()), 0..6),
+        samples in proptest::collection::vec(any_number(), 0..40),
+        candidate in any_number(),
+    ) {
+        let mut outcome = fixture::studio();
+        outcome.scale.max = max;
+        outcome.scale.e = e;
+        for verification in [&mut outcome.before, &mut outcome.after] {
+            verification.rows.truncate(rows.len());
+            for (row, (load, error, u)) in verification.rows.iter_mut().zip(&rows) {
+                (row.load_g, row.error_e, row.expanded_u_e) = (*load, *error, *u);
+                row.error_g = error * e;
+            }
+        }
+        for (load, (mass, residual, _)) in outcome.loads.iter_mut().zip(&rows) {
+            (load.mass_g, load.residual_g) = (*mass, Some(*residual));
+        }
+        outcome.before_curve = curve.clone();
+        outcome.after_band = curve;
+        outcome.noise.samples_counts = samples;
+        outcome.candidates[0].leave_one_out_error_e = Some(candidate);
+        for (picture, draw) in PICTURES {
+            check(picture, &draw(&outcome, "p", Room::Narrow));
+        }
+        crate::terminal::check("any", &outcome);
+    }
+}
