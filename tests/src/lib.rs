@@ -1,1 +1,4 @@
-//! End-to-end runs and outside checks live in the test files beside this.
+//! End-to-end runs and outside checks live in the test files beside this; what
+//! more than one of them needs is here.
+
+pub mod pontius;

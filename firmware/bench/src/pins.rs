@@ -85,6 +85,7 @@ impl Port {
         self.converter.advance_to(at_ns);
         if self.clock_high && at_ns.saturating_sub(self.edge_ns) > POWER_DOWN_NS {
             self.converter.power_down();
+            self.pulses = 0;
         }
     }
 
@@ -199,5 +200,113 @@ impl InputPin for DataPin {
 impl DelayNs for BenchDelay {
     fn delay_ns(&mut self, ns: u32) {
         self.0.lock().converter.tick_ns(u64::from(ns));
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::adc::{Settling, code_of};
+    use crate::faults::Spikes;
+    use crate::physics::{Cell, CellSpec, Position};
+
+    struct Bed {
+        wires: Wires,
+        clock: ClockPin,
+        data: DataPin,
+        delay: BenchDelay,
+    }
+
+    impl Bed {
+        /// 5 kg on the ideal cell: 1 mV/V.
+        fn new() -> Self {
+            let mut cell = Cell::new(CellSpec::ideal(), 1);
+            cell.set_load(5000.0, Position::default());
+            let converter = Converter::new(cell, 10, Settling::Withheld, Spikes::none(), 1);
+            let wires = Wires::new(converter);
+            Self {
+                clock: wires.clock(),
+                data: wires.data(),
+                delay: wires.delay(),
+                wires,
+            }
+        }
+
+        fn run_ms(&mut self, ms: u64) {
+            let now_ns = self.wires.lock().converter.now_ns();
+            self.wires.lock().advance_to(now_ns + ms * 1_000_000);
+        }
+
+        fn pulse(&mut self) -> bool {
+            self.clock.set_high().unwrap();
+            self.delay.delay_ns(1000);
+            let high = self.data.is_high().unwrap();
+            self.clock.set_low().unwrap();
+            self.delay.delay_ns(1000);
+            high
+        }
+
+        fn read(&mut self, pulses: u32) -> i32 {
+            let bits = (0..24).fold(0, |bits, _| bits << 1 | u32::from(self.pulse()));
+            (24..pulses).for_each(|_| assert!(self.pulse(), "high after the data"));
+            (bits << 8) as i32 >> 8
+        }
+    }
+
+    #[test]
+    fn pulses_choose_the_next_input_and_gain() {
+        let mut bed = Bed::new();
+        bed.run_ms(399);
+        assert!(bed.data.is_high().unwrap(), "not settled before 400 ms");
+        bed.run_ms(1);
+        assert!(bed.data.is_low().unwrap());
+        assert_eq!(bed.read(27), code_of(1.0, 128.0));
+        bed.run_ms(399);
+        assert!(bed.data.is_high().unwrap(), "a new gain settles again");
+        bed.run_ms(1);
+        assert_eq!(bed.read(26), code_of(1.0, 64.0));
+        bed.run_ms(400);
+        assert_eq!(bed.read(25), 0, "input B is shorted");
+        bed.run_ms(400);
+        assert_eq!(bed.read(25), code_of(1.0, 128.0));
+        bed.run_ms(100);
+        assert_eq!(bed.read(25), code_of(1.0, 128.0), "no change, no settling");
+    }
+
+    #[test]
+    fn a_long_high_clock_powers_down_and_resets() {
+        let mut bed = Bed::new();
+        bed.run_ms(400);
+        bed.read(27);
+        bed.run_ms(400);
+        // 50 us are allowed: nothing is lost.
+        bed.clock.set_high().unwrap();
+        bed.delay.delay_ns(50_000);
+        bed.clock.set_low().unwrap();
+        assert!(bed.wires.lock().converter.due_ns().is_some());
+        assert_eq!(bed.wires.lock().converter.input(), Input::A64);
+        // Above 60 us it sleeps, silent, and wakes on input A at gain 128.
+        bed.clock.set_high().unwrap();
+        bed.delay.delay_ns(61_000);
+        bed.run_ms(1000);
+        assert!(bed.data.is_high().unwrap());
+        assert_eq!(bed.wires.lock().converter.due_ns(), None);
+        bed.clock.set_low().unwrap();
+        bed.run_ms(400);
+        assert_eq!(bed.read(25), code_of(1.0, 128.0));
+    }
+
+    #[test]
+    fn data_follow_the_clock_after_a_tenth_of_a_microsecond() {
+        let mut bed = Bed::new();
+        bed.run_ms(400);
+        // 1 mV/V is 0x20C49C: the third bit is the first that is set.
+        assert_eq!(code_of(1.0, 128.0), 0x20_C49C);
+        bed.pulse();
+        bed.pulse();
+        bed.clock.set_high().unwrap();
+        assert!(bed.data.is_low().unwrap(), "still the second bit");
+        bed.delay.delay_ns(100);
+        assert!(bed.data.is_high().unwrap());
     }
 }

@@ -258,6 +258,7 @@ impl<CLK: OutputPin, DATA: InputPin, D: DelayNs, C: Critical> BridgeAdc
         if period_ms != self.period_ms {
             self.period_ms = period_ms;
             self.heard_ms = now_ms;
+            self.polled_ms = now_ms;
             self.settling = SETTLING_CONVERSIONS;
         }
     }

@@ -3,7 +3,9 @@
 //! Owns no clock and no signal: it is fed filtered samples and the stability
 //! window and ends in a [`Captured`] or a [`CaptureFault`]. Averages despiked,
 //! unsmoothed samples, so that their deviation means what it says. A movement
-//! throws the average away; no number ever spans two loads.
+//! throws the average away. What can hide: a step that is hardly wider than the
+//! limit of rest and comes near the end pulls the mean by at most
+//! limit · 2^smoothing / samples; so average at least as many as are smoothed.
 
 use scalewright_protocol::message::{CaptureFault, CaptureOrder, CaptureState, Captured};
 use scalewright_protocol::units::{CODE_MAX, CODE_MIN, elapsed_ms};

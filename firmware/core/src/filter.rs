@@ -13,9 +13,10 @@ use scalewright_protocol::units::{CODE_MAX, CODE_MIN, divide_to_nearest, saturat
 
 /// A code further from the median than this many times the usual scatter is a
 /// spike. The scatter is a running mean of the window's median absolute
-/// deviation, about 0.55 standard deviations of normal noise in windows of
-/// five, so that the limit lies near 5.5 standard deviations.
-pub const SPIKE_FACTOR: u32 = 10;
+/// deviation, about 0.58 standard deviations of normal noise in windows of five
+/// (simulated), so that the limit lies near 7 standard deviations: of normal
+/// noise one code in 4000 is taken, and 0.15 % of the variance.
+pub const SPIKE_FACTOR: u32 = 12;
 /// Nothing nearer than this is a spike, ADC counts: a noiseless signal has a
 /// scatter of 0.
 pub const SPIKE_FLOOR_COUNTS: u32 = 8;

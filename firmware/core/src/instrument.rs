@@ -116,7 +116,7 @@ impl<S: Storage, const KNOTS: usize> Instrument<S, KNOTS> {
             slots,
             settings: record.settings,
             rest_limit_q8: rest_limit_q8(record.table.as_ref(), &record.settings),
-            rest: Rest::new(record.settings.rest_ms),
+            rest: Rest::new(window_ms(&record.settings)),
             table: record.table,
             reference: Reference::stored(record.zero_counts),
             fell_back,
@@ -273,8 +273,8 @@ impl<S: Storage, const KNOTS: usize> Instrument<S, KNOTS> {
         let before = core::mem::replace(&mut self.settings, settings);
         self.fell_back = false;
         self.rest_limit_q8 = rest_limit_q8(self.table.as_ref(), &self.settings);
-        if before.rest_ms != settings.rest_ms {
-            self.rest = Rest::new(settings.rest_ms);
+        if window_ms(&before) != window_ms(&settings) {
+            self.rest = Rest::new(window_ms(&settings));
         }
         if before.input != settings.input
             || before.rate_sps != settings.rate_sps
@@ -364,4 +364,11 @@ impl<S: Storage, const KNOTS: usize> Instrument<S, KNOTS> {
         self.untold |= stable != self.stable;
         self.stable = stable;
     }
+}
+
+/// Length of the stability window, ms: as set, but never below two conversion
+/// periods, since fewer than three samples show no scatter.
+fn window_ms(settings: &Settings) -> u16 {
+    let two_periods = 2000u16.div_ceil(settings.rate_sps.max(1));
+    settings.rest_ms.max(two_periods)
 }

@@ -65,8 +65,8 @@ impl Rest {
         let turns = elapsed_ms(now_ms, self.bucket_began_ms)
             .checked_div(width_ms)
             .unwrap_or(0);
-        if turns >= PARTS {
-            // A gap as long as the window: what was before says nothing.
+        if turns > PARTS {
+            // A gap longer than the window: what was before says nothing.
             self.restart();
             self.bucket_began_ms = now_ms;
             self.began_ms = now_ms;

@@ -15,12 +15,13 @@ use std::fmt;
 use crate::curve::{Curve, Knots};
 
 /// Points at which the curve is compared with its chords. Between two of them
-/// a bend is off by 1/320^2, against 1/31^2 between the knots of a full table.
-const SAMPLES: usize = 320;
+/// a bend is off by 1/640^2, against 1/31^2 between the knots of a full table.
+const SAMPLES: usize = 640;
 
-/// The first segment may be off by this share only: its lower knot can't be
-/// moved, so moving the upper one evens out half as much.
-const FIRST_SHARE: f64 = 2.0 / 3.0;
+/// The first segment's bow may be this share of the others': its lower knot
+/// can't be moved. With the upper moved by half a bow, `4 a t (1 - t) - t / 2`
+/// peaks at one half for a = (3 + 2 sqrt 2) / 8.
+const FIRST_SHARE: f64 = 0.728_553;
 
 /// A laid curve.
 #[derive(Debug, Clone, PartialEq)]
@@ -66,7 +67,7 @@ struct Row {
 
 impl Row {
     fn new(curve: &dyn Curve, reach_counts: f64) -> Result<Self, LayError> {
-        let even = (0..=SAMPLES).map(|i| reach_counts * i as f64 / SAMPLES as f64);
+        let even = (0..=SAMPLES).map(|i| reach_counts * (i as f64 / SAMPLES as f64));
         let corners = curve.corners();
         let mut at: Vec<f64> = even
             .chain(
@@ -156,7 +157,9 @@ impl Row {
             .map(|(i, p)| {
                 let left = i.checked_sub(1).and_then(|k| bows.get(k));
                 let shift = match (left, bows.get(i)) {
-                    (Some(l), Some(r)) if i < last => (l + r) / 4.0,
+                    // Half the larger bow serves both; where the bend turns, the mean.
+                    (Some(l), Some(r)) if i < last && l * r < 0.0 => (l + r) / 4.0,
+                    (Some(l), Some(r)) if i < last && r.abs() > l.abs() => r / 2.0,
                     (Some(l), _) => l / 2.0,
                     _ => 0.0,
                 };
@@ -235,12 +238,13 @@ pub fn lay(
             }
         }
     }
-    // One segment's bow bounds the search from above, with the first's share.
+    // One segment's bow bounds the search from above; a millionth of it is
+    // below what any room reaches on a curve that bends all along.
     let mut loose = row.bow(0, row.points.len() - 1).abs() / FIRST_SHARE * 1.000_001;
-    let mut tight = 0.0;
+    let mut tight = 1e-6 * loose;
     let mut best = vec![0, row.points.len() - 1];
-    for _ in 0..24 {
-        let middle = 0.5 * (loose + tight);
+    for _ in 0..12 {
+        let middle = (loose * tight).sqrt();
         match row.place(middle, max_knots) {
             Some(chosen) => {
                 best = chosen;

@@ -67,23 +67,46 @@ fn wampler_polynomials() {
 /// f64 input, since 10000000.2 itself carries only 16.
 #[test]
 fn univariate_sets() {
-    // name, mean, sd, r1, least digits of each
-    let sets: [(&str, f64, f64, f64, [f64; 3]); 5] = [
+    // name, count, mean, sd, r1, least digits of each
+    let sets: [(&str, usize, f64, f64, f64, [f64; 3]); 5] = [
         // The last two from the file's header.
         (
             "Michelso.dat",
+            100,
             299.852_4,
             0.079_010_547_819_051_8,
             0.535_199_668_621_283,
             [15.0, 13.0, 13.0],
         ),
-        ("NumAcc1.dat", 10_000_002.0, 1.0, -0.5, [15.0, 15.0, 15.0]),
-        ("NumAcc2.dat", 1.2, 0.1, -0.999, [15.0, 14.0, 14.0]),
-        ("NumAcc3.dat", 1_000_000.2, 0.1, -0.999, [15.0, 9.0, 9.0]),
-        ("NumAcc4.dat", 10_000_000.2, 0.1, -0.999, [15.0, 8.0, 8.0]),
+        (
+            "NumAcc1.dat",
+            3,
+            10_000_002.0,
+            1.0,
+            -0.5,
+            [15.0, 15.0, 15.0],
+        ),
+        ("NumAcc2.dat", 1001, 1.2, 0.1, -0.999, [15.0, 14.0, 14.0]),
+        (
+            "NumAcc3.dat",
+            1001,
+            1_000_000.2,
+            0.1,
+            -0.999,
+            [15.0, 9.0, 9.0],
+        ),
+        (
+            "NumAcc4.dat",
+            1001,
+            10_000_000.2,
+            0.1,
+            -0.999,
+            [15.0, 8.0, 8.0],
+        ),
     ];
-    for (name, certified_mean, certified_sd, certified_r1, least) in sets {
-        let values: Vec<f64> = strd_rows(name, 61).concat();
+    for (name, count, certified_mean, certified_sd, certified_r1, least) in sets {
+        let values = common::strd_values(name);
+        assert_eq!(values.len(), count, "{name}");
         let got = [
             digits(mean(&values).expect("data"), certified_mean),
             digits(sample_sd(&values).expect("data"), certified_sd),

@@ -154,7 +154,7 @@ impl CellSpec {
         // An own choice for the demonstration: 2 to 3 e of bend at n = 3000,
         // where a class C3 cell may show 1.05 e (R 60-1 table 4, p_LC = 0.7).
         let amplitude = sign(&mut dice) * dice.between(0.000_65, 0.000_95);
-        let cubic = dice.between(-0.2, 0.2);
+        let cubic = dice.between(-0.1, 0.15);
         Self {
             max_g: 6000.0,
             capacity_g: 10_000.0,

@@ -5,6 +5,7 @@ use std::io::BufRead;
 use clap::Args;
 
 use super::Outcome;
+#[cfg(not(unix))]
 use super::problem::Problem;
 #[cfg(unix)]
 use super::problem::exit;

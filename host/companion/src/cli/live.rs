@@ -186,7 +186,11 @@ impl Screen {
     }
 
     fn put_on(&mut self, number: usize, of: usize, load: &Load) {
-        let what = describe(load);
+        let what = if load.weights.is_empty() {
+            describe(load)
+        } else {
+            format!("{:>8}  {}", name(load.mass_g), describe(load))
+        };
         self.head = if of > 1 {
             format!("  {number:>2}/{of:<2} {:<34}", clip(&what, 34))
         } else {
@@ -198,7 +202,7 @@ impl Screen {
             let order = if load.weights.is_empty() {
                 "Take everything off".to_string()
             } else {
-                format!("Put on: {what}  ({} together)", name(load.mass_g))
+                format!("Put on: {}  ({} together)", describe(load), name(load.mass_g))
             };
             let order = self.paint.strong(&order);
             self.say(&format!("  {order}"));
@@ -272,8 +276,7 @@ impl Screen {
     }
 
     fn wrong(&mut self, wrong: &WrongLoad) {
-        let resolution = number::resolution_g(self.e_g);
-        let seen = number::mass(wrong.seen_g, resolution);
+        let seen = number::mass(wrong.seen_g, self.e_g / 2.0);
         let asked = if wrong.asked.weights.is_empty() {
             "the empty pan".to_string()
         } else {
@@ -296,7 +299,27 @@ impl Screen {
                     .to_string()
             }
             [load, ..] if load.weights.is_empty() => "the pan seems to be empty".to_string(),
-            [load, ..] => format!("it could be {}", describe(load)),
+            [load, ..] => {
+                // Somebody mistakes one weight, rarely three.
+                let differs = load
+                    .weights
+                    .iter()
+                    .filter(|id| !wrong.asked.weights.contains(id))
+                    .chain(
+                        wrong
+                            .asked
+                            .weights
+                            .iter()
+                            .filter(|id| !load.weights.contains(id)),
+                    )
+                    .count();
+                let guess = format!("it could be {} ({})", describe(load), name(load.mass_g));
+                if differs > 2 {
+                    format!("{guess},\n    or the load rests against something")
+                } else {
+                    guess
+                }
+            }
         };
         self.say(&format!("    {guess}"));
     }

@@ -70,12 +70,6 @@ impl Paint {
         self.with("1", text)
     }
 
-    /// In the background.
-    #[must_use]
-    pub fn dim(self, text: &str) -> String {
-        self.with("2", text)
-    }
-
     /// Good news.
     #[must_use]
     pub fn good(self, text: &str) -> String {

@@ -194,7 +194,10 @@ fn fare(seed: u64) -> Result<Option<Fared>, Problem> {
     );
     Ok(match ended {
         Ok(()) => Fared::of(&procedure),
-        Err(_) => None,
+        Err(fault) => {
+            eprintln!("seed {seed}: {fault}");
+            None
+        }
     })
 }
 

@@ -176,7 +176,20 @@ impl<L: Line> Client<L> {
                         self.health.broken += 1;
                         continue;
                     }
-                    Some(Event::Payload(payload)) => codec::decode::<Report>(payload),
+                    Some(Event::Payload(payload)) => {
+                        // A stranger's greeting may be longer than ours: its
+                        // version can be read although the rest cannot.
+                        if let Some(version) = codec::greeting_version(payload)
+                            && version != WIRE_VERSION
+                        {
+                            return Err(LinkFault::WrongVersion {
+                                port: self.line.name().into(),
+                                scale: version,
+                                ours: WIRE_VERSION,
+                            });
+                        }
+                        codec::decode::<Report>(payload)
+                    }
                 };
                 match report {
                     Ok(Report::Sample(sample)) => {

@@ -28,8 +28,10 @@ pub fn parse_g(text: &str) -> Result<f64, String> {
     let value: f64 = number
         .parse()
         .map_err(|_| format!("\"{number}\" is no number (the decimal sign is a point)"))?;
-    if !(value.is_finite() && value > 0.0) {
+    // The product is what must make sense: 309 digits of kg are no mass.
+    let mass_g = value * factor;
+    if !(mass_g.is_finite() && mass_g > 0.0) {
         return Err(format!("\"{text}\" is not a mass above zero"));
     }
-    Ok(value * factor)
+    Ok(mass_g)
 }

@@ -40,9 +40,11 @@ fn write<F: Formatter>(
 struct Rounded<F>(F);
 
 fn rounded(value: f64) -> f64 {
-    format!("{value:.DIGITS_AFTER_FIRST$e}")
-        .parse()
-        .unwrap_or(value)
+    // The very largest numbers would round up to infinity; they stay.
+    match format!("{value:.DIGITS_AFTER_FIRST$e}").parse() {
+        Ok(short) if f64::is_finite(short) => short,
+        _ => value,
+    }
 }
 
 impl<F: Formatter> Formatter for Rounded<F> {

@@ -27,7 +27,7 @@ pub fn loads(outcome: &Outcome) -> String {
         return text;
     }
     text.push_str(
-        "<div class=\"scroll\"><table>\n<thead>\n\
+        "<div class=\"scroll whole\"><table>\n<thead>\n\
          <tr><th class=\"l g\"></th>\
          <th class=\"m g\" colspan=\"2\">before</th><th class=\"x g\"></th>\
          <th class=\"m g\" colspan=\"2\">after</th><th class=\"x g\"></th>\
@@ -82,7 +82,7 @@ fn judged(row: Option<&VerificationRow>, e_g: f64) -> String {
          <td class=\"{}\">{}</td>",
         minus(&number::error_e(row.error_e)),
         if row.pass { "pass" } else { "fail" },
-        words::verdict(row.pass, false)
+        words::verdict(row, false)
     )
 }
 
@@ -104,7 +104,7 @@ fn list(title: &str, lines: &[String], when_empty: Option<&str>) -> String {
         (false, _) => {
             let items: String = lines
                 .iter()
-                .map(|line| format!("<li class=\"w\">{}</li>\n", escape(line)))
+                .map(|line| format!("<li class=\"w\">{}</li>\n", escape(&words::sentence(line))))
                 .collect();
             format!("<h2>{title}</h2>\n<ul>\n{items}</ul>\n")
         }
@@ -169,7 +169,7 @@ pub fn done(outcome: &Outcome) -> String {
 pub fn choice(outcome: &Outcome) -> String {
     format!(
         "<h2>How the curve was chosen</h2>\n<p>{}</p>\n",
-        escape(&words::or_unknown(&outcome.choice))
+        escape(&words::sentence(&outcome.choice))
     )
 }
 
@@ -197,7 +197,7 @@ pub fn candidates(outcome: &Outcome) -> String {
         text.push_str(&format!(
             "<tr{class}><th class=\"l w\" scope=\"row\">{}<br/><span class=\"soft\">{}{}</span></th>\
              <td>{}</td><td class=\"x\">{}</td><td class=\"x\">{}</td><td>{}</td></tr>\n",
-            escape(&line.name),
+            escape(&words::name(&line.name)),
             escape(&word),
             escape(&line.title),
             minus(&figure(line.leave_one_out_error_e)),

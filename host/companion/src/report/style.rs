@@ -80,6 +80,6 @@ footer{margin-top:3em;border-top:1px solid var(--rule);padding-top:.8em;font-siz
 th,td{padding:.34em .22em}table{font-size:.84rem}.x{display:none}.nar{display:block}.tables table{table-layout:fixed}.tables table+table thead{display:none}.sums dd{display:flex;gap:.6em;align-items:baseline}}\
 @page{margin:15mm 14mm}\
 @media print{:root{--paper:#fff}body{font-size:10pt;line-height:1.35}main{max-width:none;padding:0}h1{font-size:15pt;margin:.3em 0 .5em}.note,.sums{margin:.6em 0}figure{margin-top:.8em}figcaption,p{max-width:none}\
-h2{margin-top:1.7em;break-after:avoid}figure,.note,.sums,tr,li{break-inside:avoid}thead{display:table-header-group}\
+h2{margin-top:1.7em;break-after:avoid}figure,.note,.sums,.whole,.tables table,tr,li{break-inside:avoid}thead{display:table-header-group}\
 details{display:none}details+.more{display:block}.scroll{overflow:visible}table{font-size:9.5pt}\
-.plot{max-height:118mm}.note,tr.chosen td,tr.chosen th{print-color-adjust:exact;-webkit-print-color-adjust:exact}}";
+.plot{max-height:138mm}.note,tr.chosen td,tr.chosen th{print-color-adjust:exact;-webkit-print-color-adjust:exact}}";

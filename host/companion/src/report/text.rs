@@ -15,6 +15,9 @@ use crate::record::outcome::{CandidateLine, Outcome, VerificationRow};
 /// Two charts stand side by side from this many columns on.
 const SIDE_BY_SIDE: usize = 76;
 
+/// Columns a candidate's name may take.
+const LONGEST_NAME: u16 = 30;
+
 /// Columns of the bars beside the candidates.
 const BAR: usize = 16;
 
@@ -91,6 +94,10 @@ fn curves(outcome: &Outcome, style: Style, lines: &mut Vec<String>) {
     let before = chart(&outcome.before_curve, &old, style.pick("◆", "o"), None);
     let after = chart(&[], &new, style.pick("●", "O"), Some(Ink::After));
 
+    let sound = |points: &[(f64, f64, f64)]| points.iter().any(|point| point.1.is_finite());
+    if outcome.before_curve.is_empty() && !sound(&old) && !sound(&new) {
+        return;
+    }
     lines.push(String::new());
     let title = "Error of indication in e over load; dotted: the permissible error";
     lines.extend(wrap(style, "", title));
@@ -178,7 +185,7 @@ fn groups(outcome: &Outcome, pairs: &[words::Pair], style: Style, shown: Columns
         let verdict = |pair: &words::Pair| {
             row(pair).map_or_else(none, |row| {
                 let ink = if row.pass { Ink::Good } else { Ink::Bad };
-                let word = words::verdict(row.pass, style.ascii);
+                let word = words::verdict(&row, style.ascii);
                 let mark = word.split(' ').next().unwrap_or(word);
                 let shown = if shown == Columns::Marks { mark } else { word };
                 paint(style, ink, shown)
@@ -276,17 +283,17 @@ fn candidates(outcome: &Outcome, style: Style, lines: &mut Vec<String>) {
     let high = logs().fold(f64::NEG_INFINITY, f64::max);
     // The best gets a bar too, a tenth of the decades below it.
     let foot = low - 0.1 * (high - low).max(0.5);
+    let name_style = Style {
+        colour: false,
+        columns: LONGEST_NAME,
+        ..style
+    };
     let names: Vec<String> = outcome
         .candidates
         .iter()
-        .map(|line| clean(style, &words::or_unknown(&line.name)))
+        .map(|line| fit(name_style, &clean(style, &words::name(&line.name))))
         .collect();
-    let most = names
-        .iter()
-        .map(|name| width(name))
-        .max()
-        .unwrap_or(0)
-        .min(30);
+    let most = names.iter().map(|name| width(name)).max().unwrap_or(0);
     for (line, name) in outcome.candidates.iter().zip(&names) {
         let roomy = usize::from(style.columns) >= most + 44;
         let mark = if line.chosen {
@@ -298,7 +305,8 @@ fn candidates(outcome: &Outcome, style: Style, lines: &mut Vec<String>) {
         match value(line) {
             Some(error) => {
                 let share = (error.log10() - foot) / (high - foot).max(1e-9);
-                text.push_str(&pad(&number::significant(error, 2), 8, true));
+                text.push(' ');
+                text.push_str(&pad(&number::significant(error, 2), 7, true));
                 let bar = style
                     .pick("█", "#")
                     .repeat(((share * BAR as f64).round() as usize).min(BAR));
@@ -335,7 +343,7 @@ fn candidates(outcome: &Outcome, style: Style, lines: &mut Vec<String>) {
         }
         lines.push(text);
     }
-    lines.extend(wrap(style, "  ", &words::or_unknown(&outcome.choice)));
+    lines.extend(wrap(style, "  ", &words::sentence(&outcome.choice)));
 }
 
 fn list(style: Style, title: &str, items: &[String], lines: &mut Vec<String>) {
@@ -345,6 +353,6 @@ fn list(style: Style, title: &str, items: &[String], lines: &mut Vec<String>) {
     lines.push(String::new());
     lines.push(title.to_owned());
     for item in items {
-        lines.extend(wrap(style, style.pick("· ", "- "), item));
+        lines.extend(wrap(style, style.pick("· ", "- "), &words::sentence(item)));
     }
 }

@@ -52,7 +52,7 @@ pub fn error_curve(rows: &[(f64, f64)], mpe: &dyn Fn(f64) -> f64, style: Style) 
 ///
 /// ```
 /// use scalewright::report::{Style, sparkline};
-/// assert_eq!(sparkline(&[0.0, 3.5, 7.0], Style::PLAIN), "▁▄█");
+/// assert_eq!(sparkline(&[0.0, 3.0, 7.0], Style::PLAIN), "▁▄█");
 /// ```
 pub fn sparkline(values: &[f64], style: Style) -> String {
     let bars: Vec<char> = style.pick("▁▂▃▄▅▆▇█", "_.-~=+*#").chars().collect();

@@ -237,13 +237,15 @@ pub fn weights(outcome: &Outcome) -> Vec<&str> {
     found
 }
 
-/// "pass" or "fail" with a mark that also reads without colour.
-pub fn verdict(pass: bool, ascii: bool) -> &'static str {
-    match (pass, ascii) {
-        (true, false) => "✓ pass",
-        (false, false) => "✗ fail",
-        (true, true) => "+ pass",
-        (false, true) => "x FAIL",
+/// "pass" or "fail" with a mark that also reads without colour; a row without
+/// a number is neither, whatever its record says.
+pub fn verdict(row: &VerificationRow, ascii: bool) -> &'static str {
+    match (row.error_e.is_finite(), row.pass, ascii) {
+        (false, _, _) => "? unknown",
+        (_, true, false) => "✓ pass",
+        (_, false, false) => "✗ fail",
+        (_, true, true) => "+ pass",
+        (_, false, true) => "x FAIL",
     }
 }
 
@@ -255,6 +257,18 @@ pub fn or_unknown(text: &str) -> String {
 fn or(text: &str, instead: &str) -> String {
     let text = text.trim();
     if text.is_empty() { instead } else { text }.to_owned()
+}
+
+/// A short name as it is read: with blanks where it has underscores.
+pub fn name(name: &str) -> String {
+    or_unknown(&name.replace('_', " "))
+}
+
+/// The text as a sentence: a large letter first and a full stop last.
+pub fn sentence(text: &str) -> String {
+    let text = capital(&or_unknown(text));
+    let ended = text.ends_with(['.', '!', '?']);
+    if ended { text } else { text + "." }
 }
 
 /// The text with its first letter large.

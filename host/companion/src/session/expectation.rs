@@ -3,9 +3,14 @@
 
 use super::plan::ScaleSpec;
 
-/// Departure from a straight line that is still a load cell, as a share of the
-/// load step: four times the worst grade this program is tested with.
-const STRAIGHTNESS: f64 = 0.003;
+/// How far a load may lie off the continuation of a line through two loads, as
+/// a share of its distance from the nearer. Wide enough for the worst cells of
+/// the bench's population (non-linearity 0.3 % of Max).
+const LINE_TRUST: f64 = 0.008;
+
+/// The same for a line between two loads that enclose it, and for the
+/// continuation of a parabola through three.
+const NEAR_TRUST: f64 = 0.003;
 
 /// How far a table of unknown worth may be off, as a share of the load.
 const OLD_TABLE_TRUST: f64 = 0.03;
@@ -70,32 +75,62 @@ impl Seen {
     /// The load that `counts` stand for, g.
     #[must_use]
     pub fn load_g(&self, counts: f64) -> Option<f64> {
-        let (mass, at) = self
-            .points
-            .iter()
-            .rev()
-            .min_by(|a, b| (a.1 - counts).abs().total_cmp(&(b.1 - counts).abs()))?;
-        Some(mass + (counts - at) / self.slope()?)
+        let points: Vec<(f64, f64)> = self.known().iter().map(|(m, c)| (*c, *m)).collect();
+        match neighbours(&points, counts) {
+            Some((left, right)) => along(left, right, counts),
+            None => {
+                let (at, mass) = points.first()?;
+                Some(mass + (counts - at) / self.slope()?)
+            }
+        }
+    }
+
+    /// The captures by mass, rising; of one load the latest.
+    fn known(&self) -> Vec<(f64, f64)> {
+        let mut known: Vec<(f64, f64)> = Vec::new();
+        for point in self.points.iter().rev() {
+            if known.iter().all(|other| (other.0 - point.0).abs() > 1e-6) {
+                known.push(*point);
+            }
+        }
+        known.sort_by(|a, b| a.0.total_cmp(&b.0));
+        known
     }
 
     /// Where `mass_g` is expected; `None` while nothing is known.
     #[must_use]
     pub fn expected(&self, mass_g: f64, scale: &ScaleSpec) -> Option<Expected> {
-        let (near_g, near_counts) = self
-            .points
-            .iter()
-            .rev()
-            .min_by(|a, b| (a.0 - mass_g).abs().total_cmp(&(b.0 - mass_g).abs()))?;
-        let step_g = (mass_g - near_g).abs();
-        let (slope, trust) = match self.measured_slope() {
-            Some(slope) => (slope, STRAIGHTNESS),
-            None if step_g == 0.0 => (self.old_slope.unwrap_or(0.0), 0.0),
-            None => (self.old_slope?, OLD_TABLE_TRUST),
-        };
         // Zero drift, hysteresis and creep between two visits of one load.
         let visit_g = (1.5 * scale.e_g).max(0.0008 * scale.max_g);
+        let known = self.known();
+        let (near_g, near_counts) = *known
+            .iter()
+            .min_by(|a, b| (a.0 - mass_g).abs().total_cmp(&(b.0 - mass_g).abs()))?;
+        let step_g = (mass_g - near_g).abs();
+        let (counts, slope, trust) = match neighbours(&known, mass_g) {
+            // Through the nearest loads: a curved cell departs from that far
+            // less than from a line through its ends.
+            Some((left, right)) => {
+                let slope = self.measured_slope()?;
+                let enclosed = left.0 <= mass_g && mass_g <= right.0;
+                match third(&known, left, right, mass_g).filter(|_| !enclosed) {
+                    Some(other) => (parabola(left, right, other, mass_g)?, slope, NEAR_TRUST),
+                    None if enclosed => (along(left, right, mass_g)?, slope, NEAR_TRUST),
+                    None => (along(left, right, mass_g)?, slope, LINE_TRUST),
+                }
+            }
+            None if step_g == 0.0 => (near_counts, self.old_slope.unwrap_or(0.0), 0.0),
+            None => {
+                let slope = self.old_slope?;
+                (
+                    near_counts + slope * (mass_g - near_g),
+                    slope,
+                    OLD_TABLE_TRUST,
+                )
+            }
+        };
         Some(Expected {
-            counts: near_counts + slope * (mass_g - near_g),
+            counts,
             tolerance_counts: slope.abs() * (visit_g + trust * step_g),
         })
     }
@@ -107,4 +142,46 @@ impl Seen {
         let slope = (high.1 - low.1) / (high.0 - low.0);
         (slope.is_finite() && slope > 0.0).then_some(slope)
     }
+}
+
+/// The two points that enclose `at`, or the two nearest beyond an end; `points`
+/// rise in their first coordinate.
+fn neighbours(points: &[(f64, f64)], at: f64) -> Option<((f64, f64), (f64, f64))> {
+    if points.len() < 2 {
+        return None;
+    }
+    let upper = points
+        .partition_point(|point| point.0 < at)
+        .clamp(1, points.len() - 1);
+    Some((*points.get(upper - 1)?, *points.get(upper)?))
+}
+
+/// The straight line through two points, at `at`.
+fn along(left: (f64, f64), right: (f64, f64), at: f64) -> Option<f64> {
+    let slope = (right.1 - left.1) / (right.0 - left.0);
+    slope
+        .is_finite()
+        .then(|| left.1 + slope * (at - left.0))
+}
+
+/// The point nearest to `at` besides the two given.
+fn third(
+    points: &[(f64, f64)],
+    left: (f64, f64),
+    right: (f64, f64),
+    at: f64,
+) -> Option<(f64, f64)> {
+    points
+        .iter()
+        .filter(|point| **point != left && **point != right)
+        .min_by(|a, b| (a.0 - at).abs().total_cmp(&(b.0 - at).abs()))
+        .copied()
+}
+
+/// The parabola through three points, at `at` (Newton's divided differences).
+fn parabola(a: (f64, f64), b: (f64, f64), c: (f64, f64), at: f64) -> Option<f64> {
+    let first = (b.1 - a.1) / (b.0 - a.0);
+    let second = ((c.1 - b.1) / (c.0 - b.0) - first) / (c.0 - a.0);
+    let value = a.1 + first * (at - a.0) + second * (at - a.0) * (at - b.0);
+    value.is_finite().then_some(value)
 }

@@ -105,7 +105,7 @@ fn candidate(
         leave_one_out_largest_e: error_e.map(|e| e * 1.9),
         residual_e: error_e.map(|e| e * 0.6),
         points,
-        chosen: name == "smooth curve",
+        chosen: name == "smooth_curve",
         note: note.map(Into::into),
     }
 }
@@ -213,7 +213,7 @@ pub fn studio() -> Outcome {
                 None,
             ),
             candidate(
-                "smooth curve",
+                "smooth_curve",
                 "bends as little as the captures allow",
                 Some(0.164),
                 11,

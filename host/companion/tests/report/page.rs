@@ -114,7 +114,8 @@ fn hostile_text_stays_text() {
 #[test]
 fn what_is_missing_is_called_unknown() {
     let hopeless = words(&page(&fixture::hopeless()));
-    assert!(hopeless.contains("unknown"));
+    assert!(hopeless.contains("? unknown"));
+    assert!(!hopeless.contains("✓ pass"), "no number, no pass");
     let bare = words(&page(&fixture::bare()));
     for expected in [
         "has not been verified",

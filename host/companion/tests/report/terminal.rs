@@ -92,7 +92,7 @@ fn without_colour_the_same_words_are_there() {
 }
 
 /// With ASCII every dot is a cell, so the places can be checked by hand: nine
-/// rows from +1.12 e to -2.12 e (6 % beyond what is shown), 21 columns.
+/// rows from +1.18 e to -2.18 e (6 % beyond what is shown), 21 columns.
 #[test]
 fn the_curve_is_where_it_should_be() {
     let style = Style {

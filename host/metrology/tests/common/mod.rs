@@ -28,6 +28,17 @@ pub fn strd_rows(name: &str, first: usize) -> Vec<Vec<f64>> {
         .collect()
 }
 
+/// Values of an StRD univariate file: all after its line of dashes.
+pub fn strd_values(name: &str) -> Vec<f64> {
+    reference(&format!("strd/{name}"))
+        .lines()
+        .skip_while(|l| !l.trim_start().starts_with("-----"))
+        .skip(1)
+        .flat_map(str::split_whitespace)
+        .map(|w| w.parse().expect("number"))
+        .collect()
+}
+
 /// Certified coefficients with their standard deviations, and the residual
 /// standard deviation, read from the header of an StRD regression file.
 pub fn strd_certified(name: &str) -> (Vec<(f64, f64)>, f64) {

@@ -4,8 +4,8 @@
 use super::{Room, shortened};
 use crate::record::outcome::{CandidateLine, Outcome};
 use crate::report::band::Band;
-use crate::report::number;
 use crate::report::svg::{Anchor, Axis, Sheet};
+use crate::report::{number, words};
 
 /// Errors below this are drawn as this, in e: a logarithm has no zero.
 const LEAST_E: f64 = 1e-4;
@@ -61,7 +61,7 @@ pub fn candidates(outcome: &Outcome, id: &str, room: Room) -> String {
         let bar_top = row + room.pick(6.0, 20.0);
         let bar_px = 17.0;
         let text_y = bar_top + 13.0;
-        let name = shortened(&line.name, room.pick(26, 44));
+        let name = shortened(&words::name(&line.name), room.pick(26, 44));
         match room {
             Room::Wide => sheet.text(name_class, Anchor::End, left - 12.0, text_y, &name),
             Room::Narrow => sheet.text(name_class, Anchor::Start, 0.0, row + 14.0, &name),
@@ -95,7 +95,8 @@ fn about(outcome: &Outcome) -> String {
             _ => "not formed".to_owned(),
         };
         let chosen = if line.chosen { ", chosen" } else { "" };
-        parts.push(format!("{}: {value}{chosen}.", line.name));
+        let name = words::name(&line.name);
+        parts.push(format!("{name}: {value}{chosen}."));
     }
     parts.join(" ")
 }

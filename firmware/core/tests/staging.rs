@@ -1,0 +1,331 @@
+//! Transfers of a record: order, checks, and what is in force meanwhile.
+
+mod common;
+
+use common::*;
+use scalewright_core::instrument::Event;
+use scalewright_protocol::message::{Answer, Ask, Flags, Refusal, Stage};
+use scalewright_protocol::settings::{Input, SettingsFault};
+use scalewright_protocol::table::{Knot, TableFault, knots_checksum};
+use scalewright_protocol::units::CODE_MAX;
+
+fn stage(knots: &[Knot]) -> Stage {
+    Stage {
+        settings: kitchen(),
+        zero_counts: ZERO + 7,
+        knots: knots.len() as u8,
+        checksum: knots_checksum(knots),
+    }
+}
+
+fn piece(from: u8, knots: &[Knot]) -> Ask {
+    Ask::StageKnots {
+        from,
+        knots: heapless::Vec::from_slice(knots).unwrap(),
+    }
+}
+
+/// Sixteen knots, slightly curved.
+fn many() -> Vec<Knot> {
+    (0..16)
+        .map(|n| Knot {
+            counts: n * 4000,
+            mass: n * 40_000 - n * (15 - n),
+        })
+        .collect()
+}
+
+#[test]
+fn a_table_is_adopted_whole_and_reads_back() {
+    let (mut scale, mut laptop) = calibrated();
+    let stored = laptop.transfer(&mut scale, kitchen(), ZERO + 7, &many());
+    assert_eq!(stored, Ok(Answer::Stored { sequence: 2 }));
+    let Ok(Answer::Table(header)) = laptop.ask(&mut scale, 0, Ask::Table) else {
+        panic!()
+    };
+    assert_eq!(
+        (header.sequence, header.knots, header.previous),
+        (2, 16, true)
+    );
+    assert_eq!(header.checksum, knots_checksum(&many()));
+    assert_eq!(header.zero_counts, ZERO + 7);
+    let mut read = Vec::new();
+    for from in [0, 6, 12, 18] {
+        match laptop.ask(&mut scale, 0, Ask::Knots { from }) {
+            Ok(Answer::Knots { from: f, knots }) if f == from => read.extend(knots),
+            other => panic!("{other:?}"),
+        }
+    }
+    assert_eq!(read, many());
+    assert_eq!(laptop.state(&mut scale, 0).zero_counts, ZERO + 7);
+}
+
+#[test]
+fn the_record_survives_a_restart() {
+    let (mut scale, mut laptop) = calibrated();
+    laptop
+        .transfer(&mut scale, kitchen(), ZERO + 7, &many())
+        .unwrap();
+    let scale = start(scale.into_storage());
+    assert_eq!(scale.table().unwrap().knots(), many());
+    assert_eq!(scale.settings(), &kitchen());
+    assert_eq!(scale.state(0).zero_counts, ZERO + 7);
+    assert!(!scale.state(0).flags.has(Flags::FELL_BACK));
+}
+
+#[test]
+fn nothing_staged_touches_the_table_in_force() {
+    let (mut scale, mut laptop) = calibrated();
+    let before = laptop.ask(&mut scale, 0, Ask::Knots { from: 0 });
+    laptop
+        .ask(&mut scale, 0, Ask::StageBegin(stage(&many())))
+        .unwrap();
+    laptop.ask(&mut scale, 0, piece(0, &many()[..6])).unwrap();
+    assert_eq!(laptop.ask(&mut scale, 0, Ask::Knots { from: 0 }), before);
+    let restarted = start(scale.into_storage());
+    assert_eq!(restarted.table().unwrap().knots(), knots());
+    assert!(!restarted.state(0).flags.has(Flags::FELL_BACK));
+}
+
+#[test]
+fn each_mistake_has_its_refusal() {
+    let (mut scale, mut laptop) = calibrated();
+    let mut ask = |ask| laptop.ask(&mut scale, 0, ask);
+    let all = many();
+    assert_eq!(ask(piece(0, &all[..2])), Err(Refusal::NotStaging));
+    assert_eq!(ask(Ask::StageCommit), Err(Refusal::NotStaging));
+    assert_eq!(ask(Ask::StageAbort), Ok(Answer::Done));
+    let mut wrong = stage(&all);
+    wrong.knots = 17;
+    let fault = TableFault::TooMany { knots: 17, fit: 16 };
+    assert_eq!(ask(Ask::StageBegin(wrong)), Err(Refusal::Table(fault)));
+    wrong.knots = 1;
+    let fault = TableFault::TooFew { knots: 1 };
+    assert_eq!(ask(Ask::StageBegin(wrong)), Err(Refusal::Table(fault)));
+    let mut wrong = stage(&all);
+    wrong.zero_counts = CODE_MAX + 1;
+    assert_eq!(
+        ask(Ask::StageBegin(wrong)),
+        Err(Refusal::Range { field: 1 })
+    );
+    let mut wrong = stage(&all);
+    wrong.settings.smoothing = 7;
+    let fault = SettingsFault::Smoothing;
+    assert_eq!(ask(Ask::StageBegin(wrong)), Err(Refusal::Settings(fault)));
+    assert_eq!(ask(Ask::StageBegin(stage(&all))), Ok(Answer::Done));
+    assert_eq!(
+        ask(piece(6, &all[6..8])),
+        Err(Refusal::StageOrder { expected: 0 })
+    );
+    assert_eq!(ask(piece(0, &[])), Err(Refusal::Range { field: 1 }));
+    assert_eq!(ask(piece(0, &all[..6])), Ok(Answer::Done));
+    assert_eq!(
+        ask(Ask::StageCommit),
+        Err(Refusal::StageIncomplete { received: 6 })
+    );
+    assert_eq!(ask(piece(6, &all[6..12])), Ok(Answer::Done));
+    assert_eq!(
+        ask(piece(12, &all[10..16])),
+        Err(Refusal::Range { field: 1 })
+    );
+    assert_eq!(ask(piece(12, &all[12..])), Ok(Answer::Done));
+    assert_eq!(ask(Ask::StageCommit), Ok(Answer::Stored { sequence: 2 }));
+    assert_eq!(ask(Ask::StageCommit), Err(Refusal::NotStaging));
+}
+
+#[test]
+fn a_wrong_checksum_or_table_is_refused_at_the_commit() {
+    let (mut scale, mut laptop) = calibrated();
+    let mut wrong = stage(&knots());
+    wrong.checksum ^= 1;
+    laptop.ask(&mut scale, 0, Ask::StageBegin(wrong)).unwrap();
+    laptop.ask(&mut scale, 0, piece(0, &knots())).unwrap();
+    let commit = laptop.ask(&mut scale, 0, Ask::StageCommit);
+    assert_eq!(commit, Err(Refusal::StageChecksum));
+    let mut falling = knots();
+    falling[2].mass = 10;
+    let commit = laptop.transfer(&mut scale, kitchen(), ZERO, &falling);
+    assert_eq!(commit, Err(Refusal::Table(TableFault::MassOrder { at: 2 })));
+    let restarted = start(scale.into_storage());
+    assert_eq!(restarted.table().unwrap().knots(), knots());
+    assert!(!restarted.state(0).flags.has(Flags::FELL_BACK));
+}
+
+#[test]
+fn no_knots_return_to_the_state_without_a_table() {
+    let (mut scale, mut laptop) = calibrated();
+    let stored = laptop.transfer(&mut scale, kitchen(), 0, &[]);
+    assert_eq!(stored, Ok(Answer::Stored { sequence: 2 }));
+    assert!(laptop.state(&mut scale, 0).flags.has(Flags::NOT_CALIBRATED));
+    let mut scale = start(scale.into_storage());
+    assert!(scale.table().is_none());
+    // And roll-back brings it back.
+    let stored = Laptop::new().ask(&mut scale, 0, Ask::RollBack);
+    assert_eq!(stored, Ok(Answer::Stored { sequence: 3 }));
+    assert_eq!(scale.table().unwrap().knots(), knots());
+}
+
+#[test]
+fn settings_change_and_the_table_stays() {
+    let (mut scale, mut laptop) = calibrated();
+    let mut settings = kitchen();
+    settings.d = 200;
+    settings.rate_sps = 80;
+    let now = load(&mut scale, 0, ZERO + 100, 30);
+    laptop.ask(&mut scale, now, Ask::SetZero).unwrap();
+    let stored = laptop.ask(&mut scale, now, Ask::SetSettings(settings));
+    assert_eq!(stored, Ok(Answer::Stored { sequence: 2 }));
+    assert_eq!(scale.adc(), (Input::A128, 80));
+    // The zero in use stays; the one stored is still that of the calibration.
+    let state = laptop.state(&mut scale, now);
+    assert_eq!(state.zero_counts, ZERO + 100);
+    assert!(
+        state.flags.has(Flags::SETTLING),
+        "another rate, another signal"
+    );
+    let scale = start(scale.into_storage());
+    assert_eq!(scale.settings(), &settings);
+    assert_eq!(scale.table().unwrap().knots(), knots());
+    assert_eq!(scale.state(0).zero_counts, ZERO);
+}
+
+#[test]
+fn roll_back_goes_to_and_fro_while_places_last() {
+    let (mut scale, mut laptop) = calibrated();
+    let roll = laptop.ask(&mut scale, 0, Ask::RollBack);
+    assert_eq!(roll, Err(Refusal::NothingToRollBack));
+    laptop
+        .transfer(&mut scale, kitchen(), ZERO, &many())
+        .unwrap();
+    // Each of the two records can be brought back three times.
+    for n in 0..6u32 {
+        let roll = laptop.ask(&mut scale, 0, Ask::RollBack);
+        assert_eq!(roll, Ok(Answer::Stored { sequence: 3 + n }));
+        let expected = if n % 2 == 0 { knots() } else { many() };
+        assert_eq!(scale.table().unwrap().knots(), expected);
+        let restarted = start(scale.into_storage());
+        assert_eq!(restarted.table().unwrap().knots(), expected);
+        scale = restarted;
+        laptop
+            .ask(&mut scale, 0, Ask::Hello { wire_version: 1 })
+            .unwrap();
+    }
+    let Ok(Answer::Table(header)) = laptop.ask(&mut scale, 0, Ask::Table) else {
+        panic!()
+    };
+    assert!(!header.previous);
+    let roll = laptop.ask(&mut scale, 0, Ask::RollBack);
+    assert_eq!(roll, Err(Refusal::NothingToRollBack));
+    // New records begin with fresh places.
+    for table in [knots(), many()] {
+        laptop
+            .transfer(&mut scale, kitchen(), ZERO, &table)
+            .unwrap();
+    }
+    assert!(laptop.ask(&mut scale, 0, Ask::RollBack).is_ok());
+    assert_eq!(scale.table().unwrap().knots(), knots());
+}
+
+#[test]
+fn a_failing_memory_costs_nothing_in_force() {
+    for fault in 0..3 {
+        for ask in [Ask::SetSettings(kitchen()), Ask::RollBack, Ask::StageCommit] {
+            let (mut scale, mut laptop) = calibrated();
+            laptop
+                .transfer(&mut scale, kitchen(), ZERO, &many())
+                .unwrap();
+            let mut flash = scale.into_storage();
+            flash.refuse_writes = fault == 0;
+            flash.forget_writes = fault == 1;
+            flash.refuse_erase = fault == 2;
+            let mut scale = start(flash);
+            let refused = match ask {
+                Ask::StageCommit => laptop.transfer(&mut scale, kitchen(), ZERO, &knots()),
+                ask => laptop.ask(&mut scale, 0, ask),
+            };
+            // Roll-back needs no erase; knots that were not written show in
+            // their checksum.
+            match refused {
+                Err(Refusal::Storage | Refusal::StageChecksum) => {
+                    assert_eq!(scale.table().unwrap().knots(), many());
+                }
+                Ok(_) if fault == 2 => continue,
+                other => panic!("{other:?}"),
+            }
+            let mut flash = scale.into_storage();
+            (flash.refuse_writes, flash.forget_writes, flash.refuse_erase) = (false, false, false);
+            let mut scale = start(flash);
+            assert_eq!(scale.table().unwrap().knots(), many());
+            // And the next try works.
+            let mut again = Laptop::new();
+            again
+                .ask(&mut scale, 0, Ask::Hello { wire_version: 1 })
+                .unwrap();
+            again
+                .transfer(&mut scale, kitchen(), ZERO, &knots())
+                .unwrap();
+            assert_eq!(scale.table().unwrap().knots(), knots());
+        }
+    }
+}
+
+#[test]
+fn a_broken_record_falls_back_and_says_so() {
+    // Flip each byte of the newest record in turn: header and knots.
+    let (mut scale, mut laptop) = calibrated();
+    laptop
+        .transfer(&mut scale, kitchen(), ZERO, &many())
+        .unwrap();
+    let flash = scale.into_storage();
+    // Where the record in force stands: the first went to A, this one to B.
+    let length = 192 + 16 * 8;
+    let mut silent = 0;
+    for at in 0..length {
+        let used = flash.slots[1][at] != 0xFF || !(48..192).contains(&at);
+        if !used {
+            continue;
+        }
+        let mut broken = flash.clone();
+        broken.slots[1][at] ^= 0x04;
+        let mut scale = start(broken);
+        assert_eq!(scale.table().unwrap().knots(), knots(), "byte {at}");
+        let said = scale.state(0).flags.has(Flags::FELL_BACK);
+        silent += u32::from(!said);
+        // The next record mends it, with a number above all seen.
+        let mut again = Laptop::new();
+        let Ok(Answer::Stored { sequence }) = again.transfer(&mut scale, kitchen(), ZERO, &many())
+        else {
+            panic!()
+        };
+        assert!(sequence >= 2);
+        let scale = start(scale.into_storage());
+        assert_eq!(scale.table().unwrap().knots(), many());
+        assert!(!scale.state(0).flags.has(Flags::FELL_BACK));
+    }
+    // Unsaid only where the decay looks like a write that was cut: mark (4
+    // bytes) and end mark (1) gone; or where it hit the number itself (4).
+    assert!(silent <= 9, "{silent} of {length}");
+}
+
+#[test]
+fn numbers_wrap_and_leave_out_zero() {
+    // A record with the last number there is, made by hand from a true one.
+    let (mut scale, mut laptop) = calibrated();
+    laptop
+        .transfer(&mut scale, kitchen(), ZERO, &many())
+        .unwrap();
+    let mut flash = scale.into_storage();
+    for slot in 0..2u32 {
+        let bytes = &mut flash.slots[slot as usize];
+        bytes[8..12].copy_from_slice(&(u32::MAX - 1 + slot).to_le_bytes());
+        let crc = scalewright_protocol::checksum::crc32(&bytes[..43]);
+        bytes[43..47].copy_from_slice(&crc.to_le_bytes());
+    }
+    let mut scale = start(flash);
+    assert_eq!(scale.table().unwrap().knots(), many());
+    let stored = laptop.transfer(&mut scale, kitchen(), ZERO, &knots());
+    assert_eq!(stored, Ok(Answer::Stored { sequence: 1 }));
+    let mut scale = start(scale.into_storage());
+    assert_eq!(scale.table().unwrap().knots(), knots());
+    scale.handle(0, Event::Tick);
+}
