@@ -2,7 +2,7 @@
 //!
 //! Spike rejection is the Hampel identifier (R. K. Pearson, "Outliers in
 //! process modeling and identification", IEEE Transactions on Control Systems
-//! Technology 10(1), 2002): a code is compared with the median of the five
+//! Technology 10(1), 2002; cited from memory): a code is compared with the median of the five
 //! around it and replaced by it only when it lies far outside the usual
 //! scatter. Unlike a plain median it leaves sound codes untouched, so that
 //! their standard deviation stays true; one or two wild codes vanish, three in

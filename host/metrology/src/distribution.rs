@@ -12,7 +12,7 @@ use statrs::distribution::{Continuous, ContinuousCDF, Normal, StudentsT};
 pub enum DistributionError {
     /// The coverage was not strictly between 0 and 1.
     Coverage(f64),
-    /// Degrees of freedom were not above zero.
+    /// Degrees of freedom were too few, or not a number.
     DegreesOfFreedom(f64),
     /// A standard uncertainty was negative or not a number.
     Uncertainty(f64),
@@ -28,7 +28,10 @@ impl fmt::Display for DistributionError {
                 "coverage must lie between 0 and 1, got {v}: write 95.45 % as 0.9545"
             ),
             Self::DegreesOfFreedom(v) => {
-                write!(f, "degrees of freedom must be above zero, got {v}")
+                write!(
+                    f,
+                    "degrees of freedom must be at least {LEAST_DOF}, got {v}"
+                )
             }
             Self::Uncertainty(v) => {
                 write!(
@@ -45,6 +48,10 @@ impl fmt::Display for DistributionError {
 
 impl std::error::Error for DistributionError {}
 
+/// Fewest degrees of freedom taken: an estimate has one or more, and a combined
+/// one hardly less. Far below, the distribution can't be inverted in f64.
+pub const LEAST_DOF: f64 = 0.1;
+
 /// The coverage factor t (no unit) such that a fraction `coverage` of
 /// Student's distribution with `nu` degrees of freedom lies within -t..t.
 ///
@@ -52,7 +59,7 @@ impl std::error::Error for DistributionError {}
 /// TN 1297 table B.1.
 ///
 /// # Errors
-/// `coverage` outside 0..1, or `nu` not above zero.
+/// `coverage` outside 0..1 or too near an end for f64; `nu` below [`LEAST_DOF`].
 ///
 /// ```
 /// use scalewright_metrology::distribution::student_t_two_sided;
@@ -62,10 +69,11 @@ impl std::error::Error for DistributionError {}
 /// # Ok::<(), scalewright_metrology::distribution::DistributionError>(())
 /// ```
 pub fn student_t_two_sided(coverage: f64, nu: f64) -> Result<f64, DistributionError> {
-    if !(coverage > 0.0 && coverage < 1.0) {
+    // Nearer the ends one minus the coverage has no digits left.
+    if !(1e-12..=1.0 - 1e-12).contains(&coverage) {
         return Err(DistributionError::Coverage(coverage));
     }
-    if nu.is_nan() || nu <= 0.0 {
+    if nu.is_nan() || nu < LEAST_DOF {
         return Err(DistributionError::DegreesOfFreedom(nu));
     }
     let upper = 0.5 + coverage / 2.0;
@@ -104,14 +112,14 @@ pub struct EffectiveDof {
 /// ```
 ///
 /// # Errors
-/// A negative or non-finite `u`, a `nu` not above zero, or nothing above zero.
+/// A negative or non-finite `u`, a `nu` below [`LEAST_DOF`], or nothing above zero.
 pub fn welch_satterthwaite(components: &[(f64, f64)]) -> Result<EffectiveDof, DistributionError> {
     let mut largest = 0.0f64;
     for &(u, nu) in components {
         if !u.is_finite() || u < 0.0 {
             return Err(DistributionError::Uncertainty(u));
         }
-        if nu.is_nan() || nu <= 0.0 {
+        if nu.is_nan() || nu < LEAST_DOF {
             return Err(DistributionError::DegreesOfFreedom(nu));
         }
         largest = largest.max(u);

@@ -6,7 +6,8 @@
 //! Refuses: I/O, time, randomness, and any knowledge of the wire.
 //!
 //! The way through: [`observation::Observation`]s go into
-//! [`candidates::propose`], which fits every shape in [`fit`], lays each into
+//! [`candidates::propose`], which refuses what [`screening::check`] finds unfit,
+//! fits every shape in [`fit`], lays each into
 //! the device's points with [`laying::lay`], judges each by leaving one load
 //! out at a time, and hands back a [`candidates::Proposal`].
 
@@ -18,6 +19,7 @@ pub mod laying;
 pub mod observation;
 pub mod refusal;
 pub mod regression;
+pub mod screening;
 pub mod statistics;
 pub mod tolerance;
 pub mod uncertainty;

@@ -4,6 +4,7 @@ mod common;
 
 use common::Rounded;
 use proptest::prelude::*;
+use proptest::test_runner::RngSeed;
 use scalewright_metrology::candidates::{TableSpace, propose};
 use scalewright_metrology::curve::{Knots, counts_at};
 use scalewright_metrology::distribution::{student_t_two_sided, welch_satterthwaite};
@@ -125,7 +126,14 @@ fn use_all(observations: &[Observation]) {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { cases: 400, failure_persistence: None, ..ProptestConfig::default() })]
+    // A fixed seed: the same cases on every machine. 20,000 cases of random
+    // seeds were run when this was written.
+    #![proptest_config(ProptestConfig {
+        cases: 400,
+        failure_persistence: None,
+        rng_seed: RngSeed::Fixed(20_261_125),
+        ..ProptestConfig::default()
+    })]
 
     #[test]
     fn fits_take_anything(observations in prop::collection::vec(observation(), 0..12)) {

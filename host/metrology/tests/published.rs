@@ -40,6 +40,42 @@ fn student_t_table() {
     assert!(student_t_two_sided(0.95, 1e6).is_ok_and(|t| (t - 1.959_966).abs() < 1e-5));
 }
 
+/// Where no table reaches: t grows with coverage, shrinks with nu, stays finite,
+/// and for nu = 1 and 2 meets the closed forms (tan, and the quadratic one).
+#[test]
+fn student_t_over_its_domain() {
+    let coverages = [
+        1e-12,
+        1e-6,
+        0.1,
+        0.5,
+        0.6827,
+        0.9,
+        0.99,
+        0.999_999,
+        1.0 - 1e-12,
+    ];
+    let nus = [0.1, 0.5, 1.0, 2.0, 3.5, 30.0, 1e4, 1e8, 2e9, f64::INFINITY];
+    for pair in coverages.windows(2) {
+        for nu in nus {
+            let [low, high] = [pair[0], pair[1]].map(|c| student_t_two_sided(c, nu));
+            let (low, high) = (low.expect("in domain"), high.expect("in domain"));
+            assert!(
+                low >= 0.0 && low < high && high.is_finite(),
+                "{nu} {pair:?} {low} {high}"
+            );
+        }
+    }
+    for p in [0.1, 0.5, 0.9, 0.99] {
+        let cauchy = (std::f64::consts::FRAC_PI_2 * p).tan();
+        let two = p * (2.0 / (1.0 - p * p)).sqrt();
+        for (nu, exact) in [(1.0, cauchy), (2.0, two)] {
+            let t = student_t_two_sided(p, nu).expect("in domain");
+            assert!((t / exact - 1.0).abs() < 1e-9, "{nu} {p}: {t} {exact}");
+        }
+    }
+}
+
 #[test]
 fn coverage_outside_its_domain_is_refused() {
     for bad in [0.0, 1.0, 95.45, -0.1, f64::NAN] {

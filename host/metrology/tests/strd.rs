@@ -68,7 +68,8 @@ fn wampler_polynomials() {
 #[test]
 fn univariate_sets() {
     // name, count, mean, sd, r1, least digits of each
-    let sets: [(&str, usize, f64, f64, f64, [f64; 3]); 5] = [
+    type Set = (&'static str, usize, f64, f64, f64, [f64; 3]);
+    let sets: [Set; 5] = [
         // The last two from the file's header.
         (
             "Michelso.dat",

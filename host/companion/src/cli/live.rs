@@ -202,7 +202,11 @@ impl Screen {
             let order = if load.weights.is_empty() {
                 "Take everything off".to_string()
             } else {
-                format!("Put on: {}  ({} together)", describe(load), name(load.mass_g))
+                format!(
+                    "Put on: {}  ({} together)",
+                    describe(load),
+                    name(load.mass_g)
+                )
             };
             let order = self.paint.strong(&order);
             self.say(&format!("  {order}"));

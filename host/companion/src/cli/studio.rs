@@ -178,14 +178,21 @@ impl Line for Bench {
     }
 }
 
-/// Somebody at a simulated pan who does what the session asks.
-pub struct Hand(Desk);
+/// Somebody at a simulated pan who does what the session asks, errs never, and
+/// therefore insists when the session doubts a load.
+pub struct Hand {
+    desk: Desk,
+    insist: bool,
+}
 
 impl Hand {
     /// At this pan.
     #[must_use]
     pub fn at(desk: Desk) -> Self {
-        Self(desk)
+        Self {
+            desk,
+            insist: false,
+        }
     }
 }
 
@@ -194,11 +201,18 @@ impl crate::drive::Watcher for Hand {
         use crate::session::event::Event;
         match event {
             Event::PutOn { load, .. } => {
-                self.0.ask(LoadOrder::of(load.weights.iter().cloned()));
+                self.desk.ask(LoadOrder::of(load.weights.iter().cloned()));
             }
-            Event::WrongLoad(_) => self.0.correct(),
+            Event::WrongLoad(wrong) => self.insist = !wrong.nothing_moved,
             _ => {}
         }
+    }
+
+    fn wish(&mut self) -> crate::drive::Wish {
+        if std::mem::take(&mut self.insist) {
+            return crate::drive::Wish::Say(crate::session::procedure::Command::TakeAsIs);
+        }
+        crate::drive::Wish::GoOn
     }
 
     fn decide(&mut self, decision: crate::session::procedure::Decision) -> crate::drive::Wish {

@@ -159,9 +159,8 @@ fn neighbours(points: &[(f64, f64)], at: f64) -> Option<((f64, f64), (f64, f64))
 /// The straight line through two points, at `at`.
 fn along(left: (f64, f64), right: (f64, f64), at: f64) -> Option<f64> {
     let slope = (right.1 - left.1) / (right.0 - left.0);
-    slope
-        .is_finite()
-        .then(|| left.1 + slope * (at - left.0))
+    let value = left.1 + slope * (at - left.0);
+    value.is_finite().then_some(value)
 }
 
 /// The point nearest to `at` besides the two given.

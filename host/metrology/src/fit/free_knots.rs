@@ -18,6 +18,7 @@
 
 use nalgebra::{DMatrix, DVector};
 
+use super::tail_sums::{Column, Tail, backward, factor, forward, product, tails, value_tails};
 use crate::regression::RegressionError;
 
 /// Largest number of segments: beyond it knots at the loads serve better.
@@ -85,10 +86,10 @@ pub fn fit(x: &[f64], y: &[f64], segments: usize) -> Result<PiecewiseLine, Regre
     }
     let mut best: Option<(f64, Vec<f64>)> = None;
     for mut breaks in search.starts(segments - 1) {
-        if let Some(squares) = search.improve(&mut breaks) {
-            if best.as_ref().is_none_or(|b| squares < b.0) {
-                best = Some((squares, breaks));
-            }
+        if let Some(squares) = search.improve(&mut breaks)
+            && best.as_ref().is_none_or(|b| squares < b.0)
+        {
+            best = Some((squares, breaks));
         }
     }
     let (_, breaks) = best.ok_or(RegressionError::Undetermined)?;
@@ -127,14 +128,6 @@ fn solve(data: &[(f64, f64)], breaks: &[f64]) -> Option<(f64, DVector<f64>)> {
     (squares.is_finite() && c.iter().all(|c| c.is_finite())).then_some((squares, c))
 }
 
-/// Sums of 1, x, x^2 over all data from an index on.
-#[derive(Clone, Copy, Default)]
-struct Tail {
-    one: f64,
-    x: f64,
-    xx: f64,
-}
-
 struct Search {
     x: Vec<f64>,
     y: Vec<f64>,
@@ -145,88 +138,18 @@ struct Search {
     gaps: Vec<usize>,
 }
 
-/// Tail sums `(sum r, sum r x)` of a row of values.
-fn value_tails(x: &[f64], r: &[f64]) -> Vec<(f64, f64)> {
-    let mut tails = vec![(0.0, 0.0); x.len() + 1];
-    for i in (0..x.len()).rev() {
-        tails[i] = (tails[i + 1].0 + r[i], tails[i + 1].1 + r[i] * x[i]);
-    }
-    tails
-}
-
-/// Cholesky factor of a symmetric matrix in place, lower part, row by row;
-/// false when it is not safely positive.
-fn factor(a: &mut [f64], n: usize) -> bool {
-    for j in 0..n {
-        let before = a[j * n + j];
-        for k in 0..j {
-            a[j * n + j] -= a[j * n + k] * a[j * n + k];
-        }
-        if a[j * n + j].is_nan() || a[j * n + j] <= 1e-12 * before {
-            return false;
-        }
-        a[j * n + j] = a[j * n + j].sqrt();
-        for i in j + 1..n {
-            for k in 0..j {
-                a[i * n + j] -= a[i * n + k] * a[j * n + k];
-            }
-            a[i * n + j] /= a[j * n + j];
-        }
-    }
-    true
-}
-
-/// Solves L v = b in place.
-fn forward(l: &[f64], n: usize, b: &mut [f64]) {
-    for i in 0..n {
-        for k in 0..i {
-            b[i] -= l[i * n + k] * b[k];
-        }
-        b[i] /= l[i * n + i];
-    }
-}
-
-/// Solves L' v = b in place.
-fn backward(l: &[f64], n: usize, b: &mut [f64]) {
-    for i in (0..n).rev() {
-        for k in i + 1..n {
-            b[i] -= l[k * n + i] * b[k];
-        }
-        b[i] /= l[i * n + i];
-    }
-}
-
-/// A column of the design: constant or slope change from a breakpoint on
-/// (`bend`), or a step there.
-#[derive(Clone, Copy)]
-struct Column {
-    /// First index it touches.
-    from: usize,
-    /// Its value is `constant + linear * x` from there on.
-    constant: f64,
-    linear: f64,
-}
-
 impl Search {
     fn new(data: &[(f64, f64)], constant: f64, slope: f64) -> Self {
         let x: Vec<f64> = data.iter().map(|d| d.0).collect();
         let y: Vec<f64> = (data.iter())
             .map(|d| d.1 - constant - slope * d.0)
             .collect();
-        let mut tails = vec![Tail::default(); x.len() + 1];
-        for i in (0..x.len()).rev() {
-            tails[i] = Tail {
-                one: tails[i + 1].one + 1.0,
-                x: tails[i + 1].x + x[i],
-                xx: tails[i + 1].xx + x[i] * x[i],
-            };
-        }
         let gaps = (1..x.len()).filter(|i| x[*i] > x[*i - 1]).collect();
         Self {
             y_tails: value_tails(&x, &y),
+            tails: tails(&x),
             x,
             y,
-            tails,
             gaps,
         }
     }
@@ -240,10 +163,7 @@ impl Search {
     }
 
     fn product(&self, a: Column, b: Column) -> f64 {
-        let t = self.tails[a.from.max(b.from)];
-        a.constant * b.constant * t.one
-            + (a.constant * b.linear + a.linear * b.constant) * t.x
-            + a.linear * b.linear * t.xx
+        product(&self.tails, a, b)
     }
 
     fn with_y(&self, a: Column) -> f64 {
@@ -374,14 +294,14 @@ impl Search {
                 }
             }
         }
-        if let Some((gain, at)) = best {
-            if held - gain < *squares {
-                let old = breaks[j];
-                breaks[j] = at;
-                match self.squares(breaks).filter(|s| s < squares) {
-                    Some(s) => *squares = s,
-                    None => breaks[j] = old,
-                }
+        if let Some((gain, at)) = best
+            && held - gain < *squares
+        {
+            let old = breaks[j];
+            breaks[j] = at;
+            match self.squares(breaks).filter(|s| s < squares) {
+                Some(s) => *squares = s,
+                None => breaks[j] = old,
             }
         }
     }

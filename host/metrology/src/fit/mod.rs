@@ -6,10 +6,12 @@
 
 pub mod free_knots;
 pub mod line;
+mod penalised;
 pub mod polynomial;
 pub mod segmented;
 pub mod smooth;
 pub mod span;
+mod tail_sums;
 pub mod two_spans;
 
 use std::fmt;
