@@ -87,6 +87,30 @@ fn says(code: &str, word: &str) -> bool {
     })
 }
 
+/// Whether `name` stands in `code` as part of a path or of a list of imports,
+/// not as the name of a value.
+fn leads_to(code: &str, name: &str) -> bool {
+    says(code, name)
+        && (code.contains(&format!("{name}::"))
+            || code.contains(&format!("::{name}"))
+            || code.trim_start().starts_with("use ")
+            || code.trim_start().starts_with("pub use "))
+}
+
+/// No path under `place` leads to one of `modules`.
+fn never_through(place: &str, modules: &[&str]) {
+    let broken: Vec<String> = lines(place)
+        .iter()
+        .filter(|(_, _, code)| modules.iter().any(|name| leads_to(code, name)))
+        .map(|(file, line, code)| format!("{file}:{line}: {}", code.trim()))
+        .collect();
+    assert!(
+        broken.is_empty(),
+        "{place} must not lead to {modules:?}:\n{}",
+        broken.join("\n")
+    );
+}
+
 /// No code under `place` says any of `words`.
 fn never(place: &str, words: &[&str]) {
     let broken: Vec<String> = lines(place)
@@ -115,6 +139,9 @@ fn the_scan_finds_what_it_looks_for() {
     assert!(says("use crate::link::Line;", "link"));
     assert!(!says("let linked = 1;", "link"));
     assert!(!says("unlink()", "link"));
+    assert!(leads_to("use crate::{link, record};", "link"));
+    assert!(leads_to("let line = crate::link::serial::open();", "link"));
+    assert!(!leads_to("match report {", "report"));
     assert!(!who_says("host/companion/src", "serialport").is_empty());
 }
 
@@ -190,18 +217,19 @@ fn only_the_companion_knows_the_bench_and_only_in_one_file() {
 
 #[test]
 fn session_has_no_terminal_no_port_and_no_files() {
-    never(
-        "host/companion/src/session",
+    let place = "host/companion/src/session";
+    never_through(
+        place,
         &[
-            "cli",
-            "link",
-            "web",
-            "report",
-            "drive",
-            "fs",
-            "io",
+            "cli", "link", "web", "report", "drive", "fs", "io", "thread", "env",
+        ],
+    );
+    never(
+        place,
+        &[
             "println",
             "eprintln",
+            "print",
             "serialport",
             "Instant",
             "SystemTime",
@@ -211,15 +239,12 @@ fn session_has_no_terminal_no_port_and_no_files() {
 
 #[test]
 fn report_takes_values_and_gives_text() {
+    let place = "host/companion/src/report";
+    never_through(place, &["cli", "link", "session", "drive", "fs", "env"]);
     never(
-        "host/companion/src/report",
+        place,
         &[
-            "cli",
-            "link",
-            "session",
-            "drive",
             "serialport",
-            "fs",
             "Instant",
             "SystemTime",
             "Timestamp",
@@ -240,9 +265,11 @@ fn below_the_command_nobody_knows_the_command() {
         "quantise.rs",
         "population.rs",
     ] {
-        never(&format!("host/companion/src/{place}"), &["cli", "clap"]);
+        let place = format!("host/companion/src/{place}");
+        never_through(&place, &["cli", "web"]);
+        never(&place, &["clap"]);
     }
-    never("host/companion/src/link", &["session", "record", "report"]);
+    never_through("host/companion/src/link", &["session", "record", "report"]);
 }
 
 #[test]

@@ -19,7 +19,7 @@ use super::paint::Paint;
 const FRAME: Duration = Duration::from_millis(40);
 
 /// Signal values kept for the small curve of a settling load.
-const TRACE: usize = 24;
+const TRACE: usize = 15;
 
 /// Shows a session.
 pub struct Screen {
@@ -178,7 +178,9 @@ impl Screen {
             Part::Fit => "Ways to fit, judged by the error at loads left out (leave-one-out)",
             Part::Store => "Into the scale",
             Part::VerificationZero => "Zero-setting before the proof",
-            Part::Verification => "Proof with loads that were not used",
+            Part::Verification => {
+                "Proof with loads not used: error before, now, of the permitted, in e"
+            }
         };
         self.say("");
         let title = self.paint.strong(title);
@@ -271,7 +273,7 @@ impl Screen {
                 )
             }
             (Some(before), None) if load_g > 0.0 => {
-                format!("{:>8} before", in_e(*before))
+                format!("{:>8} e as set before", in_e(*before))
             }
             _ => format!("{:>10.0} counts", capture.mean_counts),
         };

@@ -10,10 +10,11 @@ use crate::drive::{self, Heading, Watcher};
 use crate::link::client::Client;
 use crate::population::{Fared, Population};
 use crate::record::journal::Journal;
+use crate::record::weights::name;
 use crate::session::plan::{Plan, ScaleSpec};
 use crate::session::procedure::Procedure;
 
-use super::live::Screen;
+use super::live::{Screen, wrap};
 use super::paint::Paint;
 use super::people::{Asked, Simulated};
 use super::problem::{Problem, exit};
@@ -126,6 +127,17 @@ fn one(arguments: &Arguments) -> Outcome {
         class: "III".into(),
     };
     let plan = Plan::new(scale, studio.weights())?;
+    if !arguments.json {
+        let weights: Vec<String> = plan
+            .weights
+            .iter()
+            .map(|weight| format!("{} {}", weight.id, name(weight.mass_g)))
+            .collect();
+        for line in wrap(&format!("Weights at hand: {}", weights.join(", ")), 78) {
+            println!("{line}");
+        }
+        println!();
+    }
     let mut journal = Journal::create(&arguments.folder.join("rehearsal.session.jsonl"))?;
     let mut procedure = Procedure::new(plan.clone());
     procedure.set_patience_s(PATIENCE_S);

@@ -64,8 +64,11 @@ fn opening(name: &str, error: &serialport::Error) -> LinkFault {
     use std::io::ErrorKind as Io;
     let port = name.to_string();
     let text = error.to_string();
+    // The super-user may open a port that is held; there it is the lock on it
+    // that cannot be had.
+    let held = |text: &str| text.contains("busy") || text.contains("lock");
     match error.kind() {
-        ErrorKind::NoDevice if text.to_lowercase().contains("busy") => LinkFault::Busy { port },
+        ErrorKind::NoDevice if held(&text.to_lowercase()) => LinkFault::Busy { port },
         ErrorKind::NoDevice | ErrorKind::Io(Io::NotFound) => LinkFault::NoSuchPort { port },
         ErrorKind::Io(Io::PermissionDenied) => LinkFault::NoPermission { port },
         ErrorKind::Io(Io::ResourceBusy | Io::WouldBlock) => LinkFault::Busy { port },

@@ -615,7 +615,12 @@ fn loads(evidence: &Evidence<'_>, new: &dyn Fn(f64) -> f64) -> Vec<LoadLine> {
                     _ => Purpose::Zero,
                 },
                 mass_g: capture.load.mass_g,
-                weights: capture.load.weights.clone(),
+                weights: capture
+                    .load
+                    .weights
+                    .iter()
+                    .map(|id| label(evidence.plan, id))
+                    .collect(),
                 net_counts: net,
                 sd_counts: capture.sd_counts,
                 samples: capture.samples,
@@ -624,6 +629,19 @@ fn loads(evidence: &Evidence<'_>, new: &dyn Fn(f64) -> f64) -> Vec<LoadLine> {
             }
         })
         .collect()
+}
+
+/// A weight's name with its mass, unless the name says it already.
+fn label(plan: &Plan, id: &str) -> String {
+    let mass = plan
+        .weights
+        .iter()
+        .find(|weight| weight.id == id)
+        .map(|weight| crate::record::weights::name(weight.mass_g));
+    match mass {
+        Some(mass) if !id.starts_with(&mass) => format!("{id} {mass}"),
+        _ => id.into(),
+    }
 }
 
 fn findings(outcome: &Outcome, evidence: &Evidence<'_>, repeat_g: f64) -> Vec<String> {
