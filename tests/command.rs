@@ -91,11 +91,12 @@ fn is_self_contained(page: &str) {
     }
     // A reference may lead to another place of the same page.
     assert_eq!(page.matches("url(").count(), page.matches("url(#").count());
-    let namespace = "http://www.w3.org/2000/svg";
-    assert!(
-        !page.replace(namespace, "").contains("://"),
-        "a link leads out"
-    );
+    // Names of XML vocabularies look like addresses; nobody fetches them.
+    let mut page = page.to_string();
+    for name in ["www.w3.org/2000/svg", "www.w3.org/1999/xhtml"] {
+        page = page.replace(&format!("xmlns=\"http://{name}\""), "");
+    }
+    assert!(!page.contains("://"), "a link leads out");
 }
 
 #[test]

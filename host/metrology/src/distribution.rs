@@ -76,23 +76,66 @@ pub fn student_t_two_sided(coverage: f64, nu: f64) -> Result<f64, DistributionEr
     if nu.is_nan() || nu < LEAST_DOF {
         return Err(DistributionError::DegreesOfFreedom(nu));
     }
-    let upper = 0.5 + coverage / 2.0;
-    // Beyond this the two distributions agree to more digits than a factor has.
-    if nu > 1e9 {
+    if nu > MANY_DOF {
         let normal = Normal::new(0.0, 1.0).map_err(|_| DistributionError::DegreesOfFreedom(nu))?;
-        return Ok(normal.inverse_cdf(upper));
+        return Ok(near_normal(normal.inverse_cdf(0.5 + coverage / 2.0), nu));
     }
     let student =
         StudentsT::new(0.0, 1.0, nu).map_err(|_| DistributionError::DegreesOfFreedom(nu))?;
-    let mut t = student.inverse_cdf(upper);
-    // The library's inverse stops early; two Newton steps on its own cdf finish it.
-    for _ in 0..2 {
-        let step = (student.cdf(t) - upper) / student.pdf(t);
-        if step.is_finite() && step.abs() < t.abs() {
-            t -= step;
+    Ok(invert(&student, coverage))
+}
+
+/// Above this the series in 1/nu is exact to ten digits, and the library's
+/// continued fraction begins to lose some.
+const MANY_DOF: f64 = 1e4;
+
+/// Student's t from the normal deviate z of the same probability.
+///
+/// ```text
+/// t = z + (z^3 + z) / (4 nu) + (5 z^5 + 16 z^3 + 3 z) / (96 nu^2)
+/// ```
+/// Abramowitz and Stegun, Handbook of Mathematical Functions, 26.7.5 (from memory).
+fn near_normal(z: f64, nu: f64) -> f64 {
+    let (z3, z5) = (z.powi(3), z.powi(5));
+    z + (z3 + z) / (4.0 * nu) + (5.0 * z5 + 16.0 * z3 + 3.0 * z) / (96.0 * nu * nu)
+}
+
+/// The t whose central coverage is `coverage`.
+///
+/// The library's own inverse can loop without end far from ordinary values,
+/// so its distribution function is inverted here, in a bounded number of steps:
+/// Newton where it stays between the bounds, halving where it doesn't.
+fn invert(student: &StudentsT, coverage: f64) -> f64 {
+    // Compare tails: near full coverage the distribution function is all nines.
+    let tail = (1.0 - coverage) / 2.0;
+    let excess = |t: f64| student.sf(t) - tail;
+    let (mut low, mut high) = (0.0, 1.0);
+    // 2^1000 is beyond any t of the domain.
+    for _ in 0..1000 {
+        if excess(high) <= 0.0 {
+            break;
         }
+        low = high;
+        high *= 2.0;
     }
-    Ok(t)
+    let mut t = 0.5 * (low + high);
+    for _ in 0..200 {
+        let off = excess(t);
+        if off > 0.0 {
+            low = t;
+        } else {
+            high = t;
+        }
+        let step = off / student.pdf(t);
+        let newton = t + step;
+        let inside = newton > low && newton < high;
+        let next = if inside { newton } else { 0.5 * (low + high) };
+        if (next - t).abs() <= 1e-15 * t.abs() {
+            return next;
+        }
+        t = next;
+    }
+    t
 }
 
 /// Effective degrees of freedom of a combined standard uncertainty.

@@ -5,11 +5,7 @@ use std::io::BufRead;
 use clap::Args;
 
 use super::Outcome;
-#[cfg(not(unix))]
-use super::problem::Problem;
-#[cfg(unix)]
 use super::problem::exit;
-#[cfg(unix)]
 use super::studio::{Studio, Wanted};
 
 /// Options of `bench`.
@@ -31,9 +27,8 @@ pub struct Arguments {
 }
 
 /// Runs `bench`.
-#[cfg(unix)]
 pub fn run(arguments: &Arguments) -> Outcome {
-    let studio = Studio::open(Wanted {
+    let (studio, port) = Studio::serve(Wanted {
         seed: arguments.seed,
         speed: None,
         free: true,
@@ -41,16 +36,16 @@ pub fn run(arguments: &Arguments) -> Outcome {
         factory: arguments.factory,
     })?;
     let weights = studio.weights();
-    println!("a simulated scale answers on {}", studio.port());
+    outln!("a simulated scale answers on {port}");
     let names: Vec<&str> = weights.iter().map(|weight| weight.id.as_str()).collect();
-    println!("weights at hand: {}", names.join(", "));
-    println!("type what goes on the pan, 0 for nothing, q to end");
+    outln!("weights at hand: {}", names.join(", "));
+    outln!("type what goes on the pan, 0 for nothing, q to end");
     for line in std::io::stdin().lock().lines().map_while(Result::ok) {
         let line = line.trim();
         let squeezed = |text: &str| text.to_lowercase().replace(' ', "");
         match line {
             "q" | "quit" => break,
-            "" => println!("  on the pan: {:.1} g", studio.true_load_g()),
+            "" => outln!("  on the pan: {:.1} g", studio.true_load_g()),
             "0" => studio.put_on(&[]),
             _ => {
                 let mut ids: Vec<String> = Vec::new();
@@ -68,21 +63,11 @@ pub fn run(arguments: &Arguments) -> Outcome {
                     }
                 }
                 match unknown {
-                    Some(text) => println!("  there is no (other) weight \"{text}\" here"),
+                    Some(text) => outln!("  there is no (other) weight \"{text}\" here"),
                     None => studio.put_on(&ids),
                 }
             }
         }
     }
     Ok(exit::PASSED)
-}
-
-/// Runs `bench` where there is no pseudo-terminal.
-#[cfg(not(unix))]
-pub fn run(_arguments: &Arguments) -> Outcome {
-    Err(Problem::new(
-        super::problem::exit::SCALE,
-        "this system has no pseudo-terminals to serve the bench on",
-        "`scalewright rehearse` runs the bench inside this program",
-    ))
 }

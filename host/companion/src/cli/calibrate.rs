@@ -122,7 +122,7 @@ pub fn run(arguments: &Arguments) -> Outcome {
         seed: None,
     };
     if !arguments.json {
-        println!(
+        outln!(
             "scale {} on {}; this session is kept in {}",
             identity(&found.hello),
             found.client.port(),
@@ -160,8 +160,8 @@ pub fn finish(
     let page = saved::write_report(journal.path(), &outcome)?;
     saved::print(&outcome, json)?;
     if !json {
-        println!("\nthe report with pictures: {}", saved::short(&page));
-        println!(
+        outln!("\nthe report with pictures: {}", saved::short(&page));
+        outln!(
             "the session, capture by capture: {}",
             saved::short(journal.path())
         );

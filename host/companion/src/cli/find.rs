@@ -38,7 +38,7 @@ pub fn connect(port: Option<&str>, quiet: bool) -> Result<Found, Problem> {
         Some(port) => open(port, first_id)?,
         None => search(first_id, &mut |port| {
             if !quiet {
-                eprintln!("asking {port} …");
+                eprintln!("asking {port} ..");
             }
         })?,
     };
@@ -68,7 +68,7 @@ pub fn run(arguments: &Arguments) -> Outcome {
     );
     let conditions = conditions(state.flags);
     if arguments.json {
-        println!(
+        outln!(
             "{}",
             json!({
                 "port": port,
@@ -83,9 +83,9 @@ pub fn run(arguments: &Arguments) -> Outcome {
             })
         );
     } else {
-        println!("scale {} on {port}", identity(hello));
-        println!("  board     {}, firmware {firmware}", hello.board.as_str());
-        println!(
+        outln!("scale {} on {port}", identity(hello));
+        outln!("  board     {}, firmware {firmware}", hello.board.as_str());
+        outln!(
             "  scale     Max {}, e = {}, d = {}, class {}",
             name(spec.max_g),
             name(spec.e_g),
@@ -93,14 +93,15 @@ pub fn run(arguments: &Arguments) -> Outcome {
             spec.class
         );
         match table.knots {
-            0 => println!("  table     none: not calibrated"),
-            knots => println!(
+            0 => outln!("  table     none: not calibrated"),
+            knots => outln!(
                 "  table     {knots} points, checksum {:08x}, change {}",
-                table.checksum, table.sequence
+                table.checksum,
+                table.sequence
             ),
         }
         for condition in &conditions {
-            println!("  condition {condition}");
+            outln!("  condition {condition}");
         }
     }
     let faulty = state.flags.any(

@@ -56,14 +56,14 @@ impl Screen {
     pub fn say(&mut self, text: &str) {
         if !self.quiet {
             self.finish_line();
-            println!("{text}");
+            outln!("{text}");
         }
     }
 
     fn finish_line(&mut self) {
         if self.open_line {
             // The live line vanishes; what it led to is said in its place.
-            print!("\r\x1b[2K");
+            outpart!("\r\x1b[2K");
             self.open_line = false;
         }
         let _ = std::io::stdout().flush();
@@ -236,7 +236,7 @@ impl Screen {
         };
         let curve = sparkline(&self.trace, self.paint.style());
         let line = format!("{}{number:>13} {state:<9}", self.head);
-        print!(
+        outpart!(
             "\r\x1b[2K{line}{}",
             clip(&curve, 80usize.saturating_sub(line.chars().count()))
         );
@@ -291,7 +291,7 @@ impl Screen {
         if wrong.nothing_moved {
             self.say(&format!(
                 "  {} still waiting for {asked}",
-                self.paint.heed("…")
+                self.paint.heed("..")
             ));
             return;
         }
@@ -341,13 +341,13 @@ pub fn describe(load: &Load) -> String {
     }
 }
 
-/// At most `columns` characters.
+/// At most `columns` characters; what was cut off ends in ".." .
 fn clip(text: &str, columns: usize) -> String {
     if text.chars().count() <= columns {
         return text.into();
     }
-    let mut short: String = text.chars().take(columns.saturating_sub(1)).collect();
-    short.push('…');
+    let mut short: String = text.chars().take(columns.saturating_sub(2)).collect();
+    short.push_str("..");
     short
 }
 

@@ -4,6 +4,23 @@ use std::process::ExitCode;
 
 use clap::{Parser, Subcommand};
 
+/// Writes a line to standard output. A reader that has gone (`| head`) is no
+/// reason to stop: a session goes on, and the report is in its file.
+macro_rules! outln {
+    ($($argument:tt)*) => {{
+        use std::io::Write as _;
+        let _ = writeln!(std::io::stdout(), $($argument)*);
+    }};
+}
+
+/// The same without the end of the line.
+macro_rules! outpart {
+    ($($argument:tt)*) => {{
+        use std::io::Write as _;
+        let _ = write!(std::io::stdout(), $($argument)*);
+    }};
+}
+
 mod bench;
 mod calibrate;
 mod clock;
@@ -28,9 +45,9 @@ use problem::{Problem, exit};
     max_term_width = 80,
     after_help = "\
 First time here? Nothing needs to be plugged in:
-  scalewright rehearse               a complete calibration on the built-in bench
+  scalewright rehearse          a complete calibration on the built-in bench
 With a scale on the desk:
-  scalewright find                   which port it is on, and what it holds
+  scalewright find              which port it is on, and what it holds
   scalewright calibrate --max 6kg --e 2g --weights weights.toml
 
 Exit codes: 0 done and passed; 1 done, but the scale does not pass; 2 the
@@ -57,7 +74,7 @@ enum Command {
     Find(find::Arguments),
     /// Show the table in the scale, or put the one before back in force
     Table(table::Arguments),
-    /// Serve the built-in bench on a port of its own, like a scale on the desk
+    /// Serve the built-in bench on a port of its own, like a real scale
     Bench(bench::Arguments),
 }
 

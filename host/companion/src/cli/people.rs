@@ -57,7 +57,7 @@ impl Asked<'_> {
     fn place(&mut self, load: &Load) {
         loop {
             let wanted = super::live::describe(load);
-            print!("    put on what? [Enter: {wanted}] ");
+            outpart!("    put on what? [Enter: {wanted}] ");
             let _ = std::io::stdout().flush();
             let Some(line) = read_line() else {
                 self.wish = Some(Wish::Stop);

@@ -105,20 +105,11 @@ fn one(arguments: &Arguments) -> Outcome {
         seed: Some(arguments.seed),
     };
     if !arguments.json {
-        println!("A rehearsal on the built-in bench: the bench scale of the glaze kitchen,");
-        println!("a simulated cell behind the real firmware. No hardware is touched.\n");
+        outln!("A rehearsal on the built-in bench: the bench scale of the glaze kitchen,");
+        outln!("a simulated cell behind the real firmware. No hardware is touched.\n");
     }
-    #[cfg(unix)]
-    let (studio, mut client) = {
-        let studio = Studio::open(wanted)?;
-        let line = crate::link::serial::SerialLine::open(studio.port())?;
-        (studio, Client::new(line, clock::first_id()))
-    };
-    #[cfg(not(unix))]
-    let (studio, mut client) = {
-        let (studio, line) = Studio::open_in_process(wanted)?;
-        (studio, Client::new(line, clock::first_id()))
-    };
+    let (studio, line) = Studio::open(wanted)?;
+    let mut client = Client::new(line, clock::first_id());
     client.hello()?;
     let scale = ScaleSpec {
         max_g: 6000.0,
@@ -134,9 +125,9 @@ fn one(arguments: &Arguments) -> Outcome {
             .map(|weight| format!("{} {}", weight.id, name(weight.mass_g)))
             .collect();
         for line in wrap(&format!("Weights at hand: {}", weights.join(", ")), 78) {
-            println!("{line}");
+            outln!("{line}");
         }
-        println!();
+        outln!();
     }
     let mut journal = Journal::create(&arguments.folder.join("rehearsal.session.jsonl"))?;
     let mut procedure = Procedure::new(plan.clone());
@@ -175,9 +166,9 @@ fn one(arguments: &Arguments) -> Outcome {
     let page = saved::write_report(journal.path(), &outcome)?;
     saved::print(&outcome, arguments.json)?;
     if !arguments.json {
-        println!("\nthe report with pictures:  {}", saved::short(&page));
-        println!("with a scale on the desk:  scalewright find");
-        println!(
+        outln!("\nthe report with pictures:  {}", saved::short(&page));
+        outln!("with a scale on the desk:  scalewright find");
+        outln!(
             "                           scalewright calibrate --max 6kg --e 2g \\\n                               --weights '2kg,2kg,1kg,500g,200g,200g,100g'"
         );
     }
@@ -272,14 +263,14 @@ fn population(arguments: &Arguments, scales: usize) -> Outcome {
         let text = serde_json::to_string_pretty(&found).map_err(|error| {
             Problem::new(exit::DATA, error.to_string(), "run again without --json")
         })?;
-        println!("{text}");
+        outln!("{text}");
         return Ok(exit::PASSED);
     }
-    println!("{} scales: {}", found.population, found.scale);
-    println!("  share that passes at every verification load, and the largest error");
+    outln!("{} scales: {}", found.population, found.scale);
+    outln!("  share that passes at every verification load, and the largest error");
     for way in &found.ways {
         let bar = "#".repeat((way.share * 20.0).round() as usize);
-        println!(
+        outln!(
             "  {:32} {:>5.1} %  {bar:<20}  median {:.2} e",
             way.name,
             way.share * 100.0,
@@ -287,11 +278,11 @@ fn population(arguments: &Arguments, scales: usize) -> Outcome {
         );
     }
     if found.ended_early > 0 {
-        println!(
+        outln!(
             "  {} sessions ended early and count as failed",
             found.ended_early
         );
     }
-    println!("  {:.1} s", found.wall_s);
+    outln!("  {:.1} s", found.wall_s);
     Ok(exit::PASSED)
 }

@@ -21,7 +21,7 @@ use super::problem::{Problem, exit};
 #[derive(Args)]
 #[command(after_help = "\
 Examples:
-  scalewright resume                             goes on with calibration.session.jsonl
+  scalewright resume                  goes on with calibration.session.jsonl
   scalewright resume kiln-room.session.jsonl --port /dev/ttyACM0
 
 Zero is taken anew first, since it may have moved; every load that was captured
@@ -60,7 +60,7 @@ pub fn run(arguments: &Arguments) -> Outcome {
     };
     let mut procedure = Procedure::resume((**plan).clone(), &contents.entries);
     if !arguments.json {
-        println!(
+        outln!(
             "{}: {} captures kept{}",
             arguments.session.display(),
             procedure.captures().len(),

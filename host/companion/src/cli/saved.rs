@@ -43,10 +43,10 @@ pub fn print(outcome: &Outcome, json: bool) -> Result<(), Problem> {
                 "run again without --json",
             )
         })?;
-        println!("{text}");
+        outln!("{text}");
     } else {
-        println!();
-        print!("{}", report::table(outcome, Paint::of_stdout().style()));
+        outln!();
+        outpart!("{}", report::table(outcome, Paint::of_stdout().style()));
     }
     Ok(())
 }

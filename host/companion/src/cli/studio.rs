@@ -32,7 +32,7 @@ pub struct Wanted {
 pub struct Studio {
     desk: Desk,
     #[cfg(unix)]
-    handle: scalewright_bench::BenchHandle,
+    _handle: scalewright_bench::BenchHandle,
 }
 
 fn spec(wanted: Wanted) -> BenchSpec {
@@ -67,38 +67,54 @@ fn problem(fault: &BenchFault) -> Problem {
 }
 
 impl Studio {
-    /// Switches the bench on behind a port of its own.
+    /// Switches the bench on behind a port of its own and says which.
     ///
     /// # Errors
     /// When there is no pseudo-terminal.
     #[cfg(unix)]
-    pub fn open(wanted: Wanted) -> Result<Self, Problem> {
+    pub fn serve(wanted: Wanted) -> Result<(Self, String), Problem> {
         let handle = scalewright_bench::pty::open(spec(wanted)).map_err(|fault| problem(&fault))?;
-        Ok(Self {
+        let port = handle.path().to_string();
+        let studio = Self {
             desk: handle.desk(),
-            handle,
-        })
+            _handle: handle,
+        };
+        Ok((studio, port))
     }
 
-    /// The port.
+    /// Says that there is no pseudo-terminal on this system.
+    ///
+    /// # Errors
+    /// Always.
+    #[cfg(not(unix))]
+    pub fn serve(_wanted: Wanted) -> Result<(Self, String), Problem> {
+        Err(Problem::new(
+            exit::SCALE,
+            "this system has no pseudo-terminals to serve the bench on",
+            "`scalewright rehearse` runs the bench inside this program",
+        ))
+    }
+
+    /// Switches the bench on and opens the line to it, like that of any port.
+    ///
+    /// # Errors
+    /// When there is no pseudo-terminal, or it cannot be opened.
     #[cfg(unix)]
-    pub fn port(&self) -> &str {
-        self.handle.path()
+    pub fn open(wanted: Wanted) -> Result<(Self, Box<dyn Line>), Problem> {
+        let (studio, port) = Self::serve(wanted)?;
+        let line = crate::link::serial::SerialLine::open(&port)?;
+        Ok((studio, Box::new(line)))
     }
 
-    /// Switches the bench on inside this process, without a port.
+    /// Switches the bench on inside this process.
     ///
     /// # Errors
     /// When the bench cannot be made.
     #[cfg(not(unix))]
-    pub fn open_in_process(wanted: Wanted) -> Result<(Self, Bench), Problem> {
+    pub fn open(wanted: Wanted) -> Result<(Self, Box<dyn Line>), Problem> {
         let line = Bench::open(spec(wanted))?;
-        Ok((
-            Self {
-                desk: line.desk.clone(),
-            },
-            line,
-        ))
+        let desk = line.desk.clone();
+        Ok((Self { desk }, Box::new(line)))
     }
 
     /// Asks the operator for exactly these weights.

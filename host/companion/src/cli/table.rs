@@ -63,7 +63,7 @@ pub fn run(arguments: &Arguments) -> Outcome {
             .iter()
             .map(|knot| json!({ "counts": knot.counts, "mass_g": f64::from(knot.mass) * unit }))
             .collect();
-        println!(
+        outln!(
             "{}",
             json!({
                 "sequence": header.sequence,
@@ -78,17 +78,17 @@ pub fn run(arguments: &Arguments) -> Outcome {
     }
     let paint = Paint::of_stdout();
     if arguments.roll_back {
-        println!(
+        outln!(
             "the record before is in force again, as change {}",
             header.sequence
         );
     }
     if knots.is_empty() {
-        println!("no table: the scale is not calibrated");
-        println!("  try   scalewright calibrate --help");
+        outln!("no table: the scale is not calibrated");
+        outln!("  try   scalewright calibrate --help");
         return Ok(exit::PASSED);
     }
-    println!(
+    outln!(
         "{}",
         paint.strong(&format!(
             "table of {} points, checksum {:08x}, change {}",
@@ -97,7 +97,7 @@ pub fn run(arguments: &Arguments) -> Outcome {
             header.sequence
         ))
     );
-    println!(
+    outln!(
         "  zero reference {} counts; Max {} g, e {} g, class {}; {}",
         header.zero_counts,
         spec.max_g,
@@ -113,7 +113,7 @@ pub fn run(arguments: &Arguments) -> Outcome {
         .first()
         .zip(knots.last())
         .map_or(1.0, |(first, last)| slope(first, last));
-    println!("      net counts          mass    this segment against the whole");
+    outln!("      net counts          mass    this segment against the whole");
     for (index, knot) in knots.iter().enumerate() {
         let mass = number::mass(f64::from(knot.mass) * unit, unit);
         let steep = index
@@ -122,7 +122,7 @@ pub fn run(arguments: &Arguments) -> Outcome {
             .map_or_else(String::new, |before| {
                 format!("{:+.3} %", (slope(before, knot) / whole - 1.0) * 100.0)
             });
-        println!(
+        outln!(
             "  {:>2} {:>11} {mass:>13}    {steep:>12}",
             index + 1,
             knot.counts

@@ -32,6 +32,20 @@ pub trait Line {
     fn name(&self) -> &str;
 }
 
+impl Line for Box<dyn Line> {
+    fn write(&mut self, bytes: &[u8]) -> Result<(), LinkFault> {
+        (**self).write(bytes)
+    }
+
+    fn read(&mut self, into: &mut [u8], timeout: Duration) -> Result<usize, LinkFault> {
+        (**self).read(into, timeout)
+    }
+
+    fn name(&self) -> &str {
+        (**self).name()
+    }
+}
+
 /// What can go wrong between laptop and scale.
 #[derive(Clone, Debug, PartialEq)]
 pub enum LinkFault {
