@@ -6,7 +6,9 @@ use std::time::Instant;
 use clap::Args;
 
 use crate::drive::{self, Heading};
+use crate::link::client::Client;
 use crate::link::find::identity;
+use crate::link::serial::SerialLine;
 use crate::record::journal::Journal;
 use crate::record::mass::parse_g;
 use crate::record::weights;
@@ -17,7 +19,7 @@ use super::find::connect;
 use super::live::Screen;
 use super::people::AtTheScale;
 use super::problem::{Problem, exit};
-use super::{Outcome, clock, saved, verdict_code};
+use super::{Outcome, clock, saved};
 
 /// Options of `calibrate`.
 #[derive(Args)]
@@ -130,41 +132,38 @@ pub fn run(arguments: &Arguments) -> Outcome {
         );
     }
     let mut procedure = Procedure::new(plan);
-    let screen = Screen::new(procedure.plan(), arguments.json, true);
-    let mut watcher = AtTheScale::new(screen, arguments.yes);
-    let began = Instant::now();
-    drive::run(
+    guide(
         &mut procedure,
         &mut found.client,
-        Some(&mut journal),
+        &mut journal,
         &heading,
-        &mut watcher,
-    )?;
-    finish(&procedure, &journal, &heading, began, arguments.json)
+        arguments.yes,
+        arguments.json,
+    )
 }
 
-/// The end of a session at a real scale: report, last words, exit code.
-pub fn finish(
-    procedure: &Procedure,
-    journal: &Journal,
+/// Guides somebody at a real scale through `procedure` to the report.
+pub fn guide(
+    procedure: &mut Procedure,
+    client: &mut Client<SerialLine>,
+    journal: &mut Journal,
     heading: &Heading,
-    began: Instant,
+    yes: bool,
     json: bool,
 ) -> Outcome {
-    let Some(mut outcome) = procedure.outcome() else {
+    let began = Instant::now();
+    let screen = Screen::new(procedure.plan(), json, true);
+    let mut watcher = AtTheScale::new(screen, yes);
+    drive::run(procedure, client, Some(journal), heading, &mut watcher)?;
+    let Some(concluded) = saved::conclude(procedure, journal, heading, began, json)? else {
         return Ok(exit::STOPPED);
     };
-    outcome.date.clone_from(&heading.date);
-    outcome.seed = heading.seed;
-    outcome.wall_s = began.elapsed().as_secs_f64();
-    let page = saved::write_report(journal.path(), &outcome)?;
-    saved::print(&outcome, json)?;
     if !json {
-        outln!("\nthe report with pictures: {}", saved::short(&page));
+        outln!("\nthe report with pictures: {}", concluded.page);
         outln!(
             "the session, capture by capture: {}",
             saved::short(journal.path())
         );
     }
-    Ok(verdict_code(&outcome.after.verdict))
+    Ok(concluded.code)
 }

@@ -35,7 +35,7 @@ mod saved;
 mod studio;
 mod table;
 
-use problem::{Problem, exit};
+use problem::Problem;
 
 /// Calibrates a load-cell scale over its whole range and proves the result.
 #[derive(Parser)]
@@ -96,15 +96,6 @@ pub fn main() -> ExitCode {
             problem.show();
             problem.code.into()
         }
-    }
-}
-
-/// The exit code for a verdict.
-fn verdict_code(verdict: &str) -> u8 {
-    if verdict == "pass" {
-        exit::PASSED
-    } else {
-        exit::DOES_NOT_PASS
     }
 }
 

@@ -19,7 +19,7 @@ use super::paint::Paint;
 use super::people::{Asked, Simulated};
 use super::problem::{Problem, exit};
 use super::studio::{Bench, Hand, Studio, Wanted};
-use super::{Outcome, clock, saved, verdict_code};
+use super::{Outcome, clock, saved};
 
 /// A run at human speed takes a quarter of an hour; on a terminal it is shown
 /// this much faster, so that loads still settle before one's eyes.
@@ -157,22 +157,18 @@ fn one(arguments: &Arguments) -> Outcome {
         &heading,
         watcher,
     )?;
-    let Some(mut outcome) = procedure.outcome() else {
+    let Some(concluded) = saved::conclude(&procedure, &journal, &heading, began, arguments.json)?
+    else {
         return Ok(exit::STOPPED);
     };
-    outcome.date.clone_from(&heading.date);
-    outcome.seed = heading.seed;
-    outcome.wall_s = began.elapsed().as_secs_f64();
-    let page = saved::write_report(journal.path(), &outcome)?;
-    saved::print(&outcome, arguments.json)?;
     if !arguments.json {
-        outln!("\nthe report with pictures:  {}", saved::short(&page));
+        outln!("\nthe report with pictures:  {}", concluded.page);
         outln!("with a scale on the desk:  scalewright find");
         outln!(
             "                           scalewright calibrate --max 6kg --e 2g \\\n                               --weights '2kg,2kg,1kg,500g,200g,200g,100g'"
         );
     }
-    Ok(verdict_code(&outcome.after.verdict))
+    Ok(concluded.code)
 }
 
 /// One poor scale, calibrated; `None` when the session ended early.

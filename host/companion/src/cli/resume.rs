@@ -1,20 +1,17 @@
 //! `scalewright resume`: goes on with an interrupted calibration.
 
 use std::path::PathBuf;
-use std::time::Instant;
 
 use clap::Args;
 
-use crate::drive::{self, Heading};
+use crate::drive::Heading;
 use crate::record::journal::Journal;
 use crate::session::event::Entry;
 use crate::session::procedure::Procedure;
 
 use super::Outcome;
-use super::calibrate::finish;
+use super::calibrate::guide;
 use super::find::connect;
-use super::live::Screen;
-use super::people::AtTheScale;
 use super::problem::{Problem, exit};
 
 /// Options of `resume`.
@@ -72,15 +69,12 @@ pub fn run(arguments: &Arguments) -> Outcome {
         );
     }
     let mut found = connect(arguments.port.as_deref(), arguments.json)?;
-    let screen = Screen::new(procedure.plan(), arguments.json, true);
-    let mut watcher = AtTheScale::new(screen, arguments.yes);
-    let began = Instant::now();
-    drive::run(
+    guide(
         &mut procedure,
         &mut found.client,
-        Some(&mut journal),
+        &mut journal,
         &heading,
-        &mut watcher,
-    )?;
-    finish(&procedure, &journal, &heading, began, arguments.json)
+        arguments.yes,
+        arguments.json,
+    )
 }

@@ -1,9 +1,13 @@
 //! Where a run leaves its files, and its last words.
 
 use std::path::{Path, PathBuf};
+use std::time::Instant;
 
+use crate::drive::Heading;
+use crate::record::journal::Journal;
 use crate::record::outcome::Outcome;
 use crate::report;
+use crate::session::procedure::Procedure;
 
 use super::paint::Paint;
 use super::problem::{Problem, exit};
@@ -12,7 +16,7 @@ use super::problem::{Problem, exit};
 ///
 /// # Errors
 /// When it cannot be written.
-pub fn write_report(journal: &Path, outcome: &Outcome) -> Result<PathBuf, Problem> {
+fn write_report(journal: &Path, outcome: &Outcome) -> Result<PathBuf, Problem> {
     let name = journal.file_name().map_or_else(
         || "session".into(),
         |name| name.to_string_lossy().into_owned(),
@@ -30,11 +34,50 @@ pub fn write_report(journal: &Path, outcome: &Outcome) -> Result<PathBuf, Proble
     Ok(page)
 }
 
+/// A session that came to its end.
+pub struct Concluded {
+    /// The report, as somebody would type it from here.
+    pub page: String,
+    /// The exit code its verdict gives.
+    pub code: u8,
+}
+
+/// Writes the report of a finished session and prints its outcome; `None` when
+/// the old table was kept and there is nothing to report.
+///
+/// # Errors
+/// When the report cannot be written.
+pub fn conclude(
+    procedure: &Procedure,
+    journal: &Journal,
+    heading: &Heading,
+    began: Instant,
+    json: bool,
+) -> Result<Option<Concluded>, Problem> {
+    let Some(mut outcome) = procedure.outcome() else {
+        return Ok(None);
+    };
+    outcome.date.clone_from(&heading.date);
+    outcome.seed = heading.seed;
+    outcome.wall_s = began.elapsed().as_secs_f64();
+    let page = write_report(journal.path(), &outcome)?;
+    print(&outcome, json)?;
+    let code = if outcome.after.verdict == "pass" {
+        exit::PASSED
+    } else {
+        exit::DOES_NOT_PASS
+    };
+    Ok(Some(Concluded {
+        page: short(&page),
+        code,
+    }))
+}
+
 /// Prints the outcome as JSON or as the table of the terminal.
 ///
 /// # Errors
 /// When it cannot be turned into JSON.
-pub fn print(outcome: &Outcome, json: bool) -> Result<(), Problem> {
+fn print(outcome: &Outcome, json: bool) -> Result<(), Problem> {
     if json {
         let text = report::json(outcome, true).map_err(|error| {
             Problem::new(

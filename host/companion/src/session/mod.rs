@@ -4,6 +4,7 @@
 
 pub mod event;
 pub mod expectation;
+mod findings;
 pub mod judge;
 pub mod plan;
 pub mod procedure;

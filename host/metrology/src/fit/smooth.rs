@@ -30,7 +30,7 @@
 //! much scatter) the worst ratio to the best of all rules tried was, for 4, 5,
 //! 7, 10 and 20 loads: this rule 1.12, 1.17, 1.10, 1.07, 1.04; likelihood peak
 //! 5.4, 6.4, 1.09, 1.04, 1.02; cross-validation 5.4, 1.17, 1.09, 1.08, 1.07;
-//! interpolation 1.13, 1.19, 1.22, 1.25, 1.29. `tests/smoothing_rule.rs`
+//! interpolation 1.13, 1.19, 1.22, 1.25, 1.29. `tests/smooth_curve.rs`
 //! repeats the heart of it.
 
 use nalgebra::DVector;

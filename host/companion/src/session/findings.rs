@@ -1,0 +1,96 @@
+//! What a session found, in plain words.
+
+use super::judge::Evidence;
+use crate::record::outcome::Outcome;
+
+/// Findings, most important first.
+pub fn findings(outcome: &Outcome, evidence: &Evidence<'_>, repeat_g: f64) -> Vec<String> {
+    let mut findings = Vec::new();
+    let (before, after) = (&outcome.before, &outcome.after);
+    let class = &outcome.scale.class;
+    let e_g = outcome.scale.e;
+    if after.of > 0 {
+        let name = crate::record::weights::name;
+        let was = if before.passed == before.of {
+            format!(
+                "{} this scale passed class {class} at all {} loads (largest error {:.2} e)",
+                capital(&before.title),
+                before.of,
+                before.largest_error_e
+            )
+        } else {
+            format!(
+                "{} this scale fails class {class} at {} of {} loads (largest error {:.1} e at {})",
+                capital(&before.title),
+                before.of - before.passed,
+                before.of,
+                before.largest_error_e,
+                name(before.largest_at_g)
+            )
+        };
+        let is = if after.passed == after.of {
+            format!("with the new table it passes all {}", after.of)
+        } else {
+            format!(
+                "with the new table it still fails {} of {}",
+                after.of - after.passed,
+                after.of
+            )
+        };
+        findings.push(format!(
+            "{was}; {is}, the largest error is {:.2} e at {}.",
+            after.largest_error_e,
+            name(after.largest_at_g)
+        ));
+        // A pass that the uncertainty could turn round is said to be one.
+        let unsure = after
+            .rows
+            .iter()
+            .filter(|row| row.pass && row.error_e.abs() + row.expanded_u_e > row.mpe_e)
+            .count();
+        if unsure > 0 {
+            findings.push(format!(
+                "At {unsure} of the passed loads the error and its uncertainty together reach beyond the permissible error: better weights would settle it."
+            ));
+        }
+    }
+    if let Some(sd_e) = outcome.noise.sd_e {
+        findings.push(match outcome.noise.supports_d_g {
+            Some(d_g) => format!(
+                "Noise of one sample is {sd_e:.2} e; smoothed, the cell supports d = {}.",
+                crate::record::weights::name(d_g)
+            ),
+            None => format!("Noise of one sample is {sd_e:.2} e."),
+        });
+    }
+    findings.push(format!(
+        "Going up and coming down the loads differ from the table by {:.2} e as a standard deviation: hysteresis, creep and repeatability of the cell, which no table removes.",
+        repeat_g / e_g
+    ));
+    let (agreed, all) = evidence.agreement;
+    if all > 0 && agreed == all {
+        findings.push(format!(
+            "The device and this program computed the same mass to the last digit in all {all} comparisons."
+        ));
+    } else if all > 0 {
+        findings.push(format!(
+            "The device and this program disagreed in {} of {all} comparisons: do not trust the scale, and report this.",
+            all - agreed
+        ));
+    }
+    let top = evidence.plan.fit.last().map_or(0.0, |load| load.mass_g);
+    if top < 0.9 * outcome.scale.max {
+        findings.push(format!(
+            "The weights at hand reach only {}: above that the table is an extrapolation, and nothing here proves it.",
+            crate::record::weights::name(top)
+        ));
+    }
+    findings
+}
+
+fn capital(text: &str) -> String {
+    let mut chars = text.chars();
+    chars.next().map_or_else(String::new, |first| {
+        first.to_uppercase().collect::<String>() + chars.as_str()
+    })
+}

@@ -1,0 +1,373 @@
+//! From a prompt to a capture: watching a load come and rest, telling a wrong
+//! one, and taking the device's capture.
+
+use scalewright_metrology::tolerance::{Stage as MpeStage, mpe_e};
+use scalewright_protocol::message::{
+    Ask, CaptureFault, CaptureOrder, CaptureState, Captured, Flags, State,
+};
+
+use super::steps::Step;
+use super::{Action, Phase, Procedure, SessionFault, Watch, wait};
+use crate::quantise;
+use crate::session::event::{Capture, Event, Part, Watching, WrongLoad};
+use crate::session::judge;
+use crate::session::plan::Load;
+
+/// A load of the expected size must have rested this long before it is taken:
+/// the hand is off.
+const REST_EXPECTED_MS: u32 = 1_000;
+
+/// A load that cannot be checked against anything must rest longer: more
+/// weights may be on their way.
+const REST_UNKNOWN_MS: u32 = 6_000;
+
+/// A wrong load must rest this long before it is called wrong: one weight after
+/// another goes on.
+const REST_WRONG_MS: u32 = 8_000;
+
+/// The device gives a capture up after this long.
+const CAPTURE_PATIENCE_MS: u32 = 60_000;
+
+/// Samples of the noise check: 6.4 s at 10 a second.
+const NOISE_SAMPLES: u16 = 64;
+
+impl Procedure {
+    pub(super) fn watch(
+        &mut self,
+        mut watch: Watch,
+        state: &State,
+    ) -> Result<Action, SessionFault> {
+        self.last_ms = state.at_ms;
+        let counts = f64::from(state.smooth_q8) / 256.0;
+        if self.in_trouble(state) {
+            watch.rest = None;
+            self.phase = Phase::Watching(watch);
+            return Ok(wait());
+        }
+        let Some(step) = self.current.clone() else {
+            return Err(SessionFault::Confused);
+        };
+        let began = *watch.began_ms.get_or_insert_with(|| {
+            watch.baseline = counts;
+            state.at_ms
+        });
+        let waited_s = state.at_ms.wrapping_sub(began) / 1000;
+        let band = self.rest_band();
+        match watch.rest {
+            Some((level, _)) if (counts - level).abs() <= band => {}
+            _ => watch.rest = Some((counts, state.at_ms)),
+        }
+        if (counts - watch.baseline).abs() > 4.0 * band {
+            watch.moved = true;
+        }
+        let rested_ms = watch
+            .rest
+            .map_or(0, |(_, since)| state.at_ms.wrapping_sub(since));
+        let stable = state.flags.has(Flags::STABLE) || rested_ms >= REST_UNKNOWN_MS;
+        let take = match self.fits(&step, counts) {
+            _ if self.take_as_is => stable,
+            Some(true) => stable && rested_ms >= REST_EXPECTED_MS,
+            Some(false) => {
+                self.complain(&mut watch, &step, counts, rested_ms, waited_s);
+                false
+            }
+            None => {
+                stable && rested_ms >= REST_UNKNOWN_MS && (watch.moved || step.load.mass_g == 0.0)
+            }
+        };
+        if take {
+            let order = self.order(&step);
+            self.phase = Phase::Capturing(watch);
+            return Ok(Action::Ask(Ask::Capture(order)));
+        }
+        if let Some(patience_s) = self.patience_s
+            && waited_s > patience_s
+        {
+            return Err(SessionFault::Abandoned {
+                load_g: step.load.mass_g,
+                waited_s,
+            });
+        }
+        self.phase = Phase::Watching(watch);
+        Ok(wait())
+    }
+
+    /// Whether the code is that of the load asked for; `None` when there is
+    /// nothing to tell it by.
+    pub(super) fn fits(&self, step: &Step, counts: f64) -> Option<bool> {
+        if step.part == Part::NoiseCheck {
+            return None;
+        }
+        if self.seen.zero().is_none() {
+            // The very first zero: a table in the device tells a loaded pan
+            // from an empty one, within the 20 % of Max of initial zero-setting
+            // (OIML R 76-1 4.5.1).
+            let old = self.old.as_ref()?;
+            let load_g = (counts - f64::from(old.zero_counts)) / old.counts_per_g()?;
+            return (load_g.abs() > 0.2 * self.plan.scale.max_g).then_some(false);
+        }
+        let expected = self.seen.expected(step.load.mass_g, &self.plan.scale)?;
+        Some((counts - expected.counts).abs() <= expected.tolerance_counts)
+    }
+
+    fn complain(
+        &mut self,
+        watch: &mut Watch,
+        step: &Step,
+        counts: f64,
+        rested_ms: u32,
+        waited_s: u32,
+    ) {
+        // Somebody who has not moved anything yet is on the way; say something
+        // only after a while.
+        let due = if watch.moved {
+            rested_ms >= REST_WRONG_MS
+        } else {
+            waited_s >= 30
+        };
+        let again = watch
+            .complained_at
+            .is_none_or(|at| (at - counts).abs() > 4.0 * self.rest_band());
+        if !due || !again {
+            return;
+        }
+        watch.complained_at = Some(counts);
+        let scale = &self.plan.scale;
+        let Some(slope) = self.seen.slope() else {
+            return;
+        };
+        let reference = self
+            .old
+            .as_ref()
+            .map_or(0.0, |old| f64::from(old.zero_counts));
+        let seen_g = self
+            .seen
+            .load_g(counts)
+            .unwrap_or((counts - reference) / slope);
+        let tolerance_g = self
+            .seen
+            .expected(seen_g, scale)
+            .map_or(0.01 * scale.max_g, |expected| {
+                expected.tolerance_counts / slope
+            });
+        let looks_like = if seen_g.abs() <= tolerance_g {
+            vec![Load::empty()]
+        } else {
+            self.plan.looks_like(seen_g, tolerance_g)
+        };
+        self.events.push(Event::WrongLoad(WrongLoad {
+            asked: step.load.clone(),
+            seen_g,
+            tolerance_g,
+            looks_like,
+            nothing_moved: !watch.moved,
+        }));
+    }
+
+    /// Spread that counts as rest, ADC counts: half of e, or six times the
+    /// noise of a smoothed sample while the sensitivity is not known.
+    fn rest_band(&self) -> f64 {
+        let noise = self
+            .noise
+            .as_ref()
+            .map_or(50.0, |noise| noise.sd_counts)
+            .max(1.0);
+        match self.seen.slope() {
+            Some(slope) => (0.5 * self.plan.scale.e_g * slope).max(2.0 * noise),
+            None => 6.0 * noise,
+        }
+    }
+
+    pub(super) fn order(&self, step: &Step) -> CaptureOrder {
+        let first = step.part == Part::NoiseCheck;
+        CaptureOrder {
+            samples: if first {
+                NOISE_SAMPLES
+            } else {
+                self.plan.samples
+            },
+            rest_counts: if first {
+                0
+            } else {
+                self.rest_band().ceil().clamp(1.0, 1e6) as u32
+            },
+            patience_ms: CAPTURE_PATIENCE_MS,
+        }
+    }
+
+    pub(super) fn capturing(
+        &mut self,
+        watch: Watch,
+        state: &State,
+    ) -> Result<Action, SessionFault> {
+        self.last_ms = state.at_ms;
+        let counts = f64::from(state.smooth_q8) / 256.0;
+        if self.in_trouble(state) {
+            self.phase = Phase::Watching(watch);
+            return Ok(Action::Ask(Ask::CaptureCancel));
+        }
+        match state.capture {
+            CaptureState::Averaging { done, of } => {
+                self.live(counts, Watching::Averaging { done, of });
+            }
+            CaptureState::Settling => self.live(counts, Watching::Settling),
+            CaptureState::Captured(captured) => return self.captured(watch, &captured),
+            CaptureState::Failed(CaptureFault::Restless) => {
+                self.events.push(Event::Trouble {
+                    what: "the load does not come to rest".into(),
+                    try_this: "look for draught, a shaking table, or a load that swings".into(),
+                });
+                self.trouble = true;
+                self.phase = Phase::Watching(watch);
+                return Ok(wait());
+            }
+            CaptureState::Failed(_) | CaptureState::Idle => {
+                self.phase = Phase::Watching(watch);
+                return Ok(wait());
+            }
+        }
+        self.phase = Phase::Capturing(watch);
+        Ok(wait())
+    }
+
+    fn captured(&mut self, mut watch: Watch, captured: &Captured) -> Result<Action, SessionFault> {
+        let Some(step) = self.current.clone() else {
+            return Err(SessionFault::Confused);
+        };
+        let mean_counts = f64::from(captured.mean_q8) / 256.0;
+        let sd_counts = f64::from(captured.sd_q8) / 256.0;
+        if step.part == Part::NoiseCheck {
+            self.finish_noise(captured, sd_counts);
+            return Ok(self.next_step(true));
+        }
+        if self.fits(&step, mean_counts) == Some(false) && !self.take_as_is {
+            // The load changed while it was averaged.
+            watch.rest = None;
+            self.phase = Phase::Watching(watch);
+            return Ok(wait());
+        }
+        let middle_ms = captured
+            .began_ms
+            .wrapping_add(captured.ended_ms.wrapping_sub(captured.began_ms) / 2);
+        let capture = Capture {
+            part: step.part,
+            load: step.load.clone(),
+            mean_counts,
+            sd_counts,
+            samples: captured.samples,
+            at_s: f64::from(middle_ms) / 1000.0,
+            sitting: self.sitting,
+            saturated: captured.saturated,
+        };
+        self.seen.add(step.load.mass_g, mean_counts);
+        self.captures.push(capture.clone());
+        let (before_g, after_g) = self.readings(&capture);
+        let scale = &self.plan.scale;
+        let mpe_g = scale.e_g
+            * mpe_e(
+                self.plan.class(),
+                MpeStage::Initial,
+                step.load.mass_g / scale.e_g,
+            );
+        self.events.push(Event::Captured {
+            capture,
+            before_g,
+            after_g,
+            mpe_g,
+        });
+        match step.part {
+            Part::VerificationZero => {
+                self.phase = Phase::SettingZero;
+                Ok(Action::Ask(Ask::SetZero))
+            }
+            Part::Verification => {
+                self.phase = Phase::Checking;
+                Ok(Action::Ask(Ask::State))
+            }
+            _ => Ok(self.next_step(true)),
+        }
+    }
+
+    /// What the old and the new setting say of a capture, g.
+    fn readings(&self, capture: &Capture) -> (Option<f64>, Option<f64>) {
+        let zero = match (capture.part, self.proof_zero) {
+            (Part::Verification, Some(zero)) => f64::from(zero),
+            _ => self.seen.zero().unwrap_or(capture.mean_counts),
+        };
+        let net = capture.mean_counts - zero;
+        let before = self.old.as_ref().map(|old| old.reading_g(net));
+        let after = self
+            .choice
+            .as_ref()
+            .filter(|_| capture.part == Part::Verification)
+            .map(|choice| quantise::mass_g(&choice.table, net, choice.quantum_ug));
+        (before, after)
+    }
+
+    pub(super) fn finish_noise(&mut self, captured: &Captured, sd_counts: f64) {
+        let keep = usize::from(captured.samples);
+        let from = self.noise_codes.len().saturating_sub(keep);
+        let noise = judge::noise(
+            self.noise_codes.get(from..).unwrap_or_default(),
+            sd_counts,
+            f64::from(captured.ended_ms.wrapping_sub(captured.began_ms)) / 1000.0,
+            self.seen.slope(),
+            &self.plan.scale,
+            self.settings.smoothing,
+        );
+        self.noise = Some(noise.clone());
+        self.events.push(Event::Quiet(noise));
+    }
+
+    /// Compares the mass the device says with what the laptop computes from the
+    /// same code: the same integers must give the same quanta.
+    pub(super) fn check_agreement(&mut self, state: &State) {
+        let Some(choice) = &self.choice else { return };
+        let net = i64::from(state.smooth_q8) - i64::from(state.zero_counts) * 256;
+        self.agreement.1 += 1;
+        if state.mass == Some(choice.table.lookup_q8(net).mass) {
+            self.agreement.0 += 1;
+        }
+    }
+
+    fn in_trouble(&mut self, state: &State) -> bool {
+        let found = trouble_of(state.flags);
+        match found {
+            Some((what, try_this)) if !self.trouble => {
+                self.trouble = true;
+                self.events.push(Event::Trouble {
+                    what: what.into(),
+                    try_this: try_this.into(),
+                });
+            }
+            None if self.trouble => {
+                self.trouble = false;
+                self.events.push(Event::TroubleOver);
+            }
+            _ => {}
+        }
+        found.is_some()
+    }
+}
+
+/// A condition that stands in the way, and what to do about it.
+fn trouble_of(flags: Flags) -> Option<(&'static str, &'static str)> {
+    if flags.has(Flags::ADC_SILENT) {
+        Some((
+            "the bridge ADC delivers nothing",
+            "check its supply and both wires of its clock and data line",
+        ))
+    } else if flags.has(Flags::ADC_STUCK) {
+        Some((
+            "the bridge ADC's data line does not follow its clock",
+            "check the clock wire, and the data line for a short",
+        ))
+    } else if flags.has(Flags::SATURATED) {
+        Some((
+            "the bridge ADC is at the end of its range",
+            "take load off; if it stays, look for an open bridge wire",
+        ))
+    } else {
+        None
+    }
+}

@@ -1,0 +1,85 @@
+//! The loads of a session in order, and which of them are left.
+
+use std::collections::VecDeque;
+
+use crate::session::event::{Capture, Part};
+use crate::session::plan::{Load, Plan};
+
+/// One load to wait for.
+#[derive(Clone, Debug)]
+pub(super) struct Step {
+    pub(super) part: Part,
+    pub(super) load: Load,
+    pub(super) number: usize,
+    pub(super) of: usize,
+}
+
+/// The steps that are left after `done`.
+pub(super) fn steps(plan: &Plan, done: &[Capture], noise: bool) -> VecDeque<Step> {
+    let mut all = Vec::new();
+    let mut part = |part: Part, loads: &[Load]| {
+        for (index, load) in loads.iter().enumerate() {
+            all.push(Step {
+                part,
+                load: load.clone(),
+                number: index + 1,
+                of: loads.len(),
+            });
+        }
+    };
+    let empty = [Load::empty()];
+    part(Part::Zero, &empty);
+    part(Part::Rising, &plan.fit);
+    if plan.both_ways {
+        let falling: Vec<Load> = plan.fit.iter().rev().skip(1).cloned().collect();
+        part(Part::Falling, &falling);
+    }
+    part(Part::ZeroReturn, &empty);
+    if !plan.verify.is_empty() {
+        part(Part::VerificationZero, &empty);
+        part(Part::Verification, &plan.verify);
+    }
+    // Captures were made in the order of the steps; zeros of a resumption are
+    // extra.
+    let mut remaining: VecDeque<Step> = all.into();
+    let mut first_zero_seen = false;
+    for capture in done {
+        if capture.part == Part::Zero && first_zero_seen {
+            continue;
+        }
+        first_zero_seen |= capture.part == Part::Zero;
+        if remaining
+            .front()
+            .is_some_and(|step| step.part == capture.part)
+        {
+            remaining.pop_front();
+        }
+    }
+    // A resumption takes zero first, unless zero is what comes anyway.
+    let zero_comes = remaining.front().is_none_or(|step| step.load.mass_g == 0.0);
+    if !done.is_empty() && !zero_comes {
+        // Within the verification, it is the device that must be set to zero.
+        let verifying = remaining
+            .front()
+            .is_some_and(|step| step.part == Part::Verification);
+        remaining.push_front(Step {
+            part: if verifying {
+                Part::VerificationZero
+            } else {
+                Part::Zero
+            },
+            load: Load::empty(),
+            number: 1,
+            of: 1,
+        });
+    }
+    if noise {
+        remaining.push_front(Step {
+            part: Part::NoiseCheck,
+            load: Load::empty(),
+            number: 1,
+            of: 1,
+        });
+    }
+    remaining
+}
