@@ -14,7 +14,7 @@ use super::studio::{Studio, Wanted};
 Example, in two terminals:
   scalewright bench                     says which port it is on
   scalewright calibrate --port PORT --max 6kg --e 2g \\
-      --weights '2kg,2kg,1kg,500g,200g,200g,100g,50g,20g,20g,10g'
+      --weights '2kg,2kg,1kg,500g,200g,200g,100g,50g,20g,20g'
 
 Type what goes on the pan, as \"1 kg + 500 g\"; 0 takes everything off; q ends.")]
 pub struct Arguments {
@@ -37,8 +37,19 @@ pub fn run(arguments: &Arguments) -> Outcome {
     })?;
     let weights = studio.weights();
     outln!("a simulated scale answers on {port}");
-    let names: Vec<&str> = weights.iter().map(|weight| weight.id.as_str()).collect();
-    outln!("weights at hand: {}", names.join(", "));
+    let names: Vec<String> = weights
+        .iter()
+        .map(|weight| {
+            format!(
+                "{} {}",
+                weight.id,
+                crate::record::weights::name(weight.mass_g)
+            )
+        })
+        .collect();
+    for line in super::live::wrap(&format!("weights at hand: {}", names.join(", ")), 78) {
+        outln!("{line}");
+    }
     outln!("type what goes on the pan, 0 for nothing, q to end");
     for line in std::io::stdin().lock().lines().map_while(Result::ok) {
         let line = line.trim();

@@ -26,7 +26,7 @@ use super::{Outcome, clock, saved};
 #[command(after_help = "\
 Examples:
   scalewright calibrate --max 6kg --e 2g --weights weights.toml
-  scalewright calibrate --max 5kg --e 5g --weights '2kg,2kg,1kg,500g,200g' \\
+  scalewright calibrate --max 5kg --e 5g --weights '2kg,2kg,1kg,500g' \\
       --weight-class M1 --port /dev/ttyACM0
 
 A weights file:
@@ -125,11 +125,24 @@ pub fn run(arguments: &Arguments) -> Outcome {
     };
     if !arguments.json {
         outln!(
-            "scale {} on {}; this session is kept in {}",
+            "scale {} on {}\nthis session is kept in {}",
             identity(&found.hello),
             found.client.port(),
             saved::short(journal.path())
         );
+        if journal.path() != arguments.session {
+            outln!(
+                "(an earlier one is in {}: `scalewright resume` goes on with that)",
+                arguments.session.display()
+            );
+        }
+        let top_g = plan.fit.last().map_or(0.0, |load| load.mass_g);
+        if top_g < 0.9 * plan.scale.max_g {
+            outln!(
+                "! the weights reach only {}: above that nothing can be proved",
+                weights::name(top_g)
+            );
+        }
     }
     let mut procedure = Procedure::new(plan);
     guide(
@@ -154,7 +167,14 @@ pub fn guide(
     let began = Instant::now();
     let screen = Screen::new(procedure.plan(), json, true);
     let mut watcher = AtTheScale::new(screen, yes);
-    drive::run(procedure, client, Some(journal), heading, &mut watcher)?;
+    if !json {
+        outln!("Keys, if you need them, each with Enter: u takes the last load back,");
+        outln!("t takes the load as it lies, q stops (resume goes on later).");
+    }
+    let port = client.port().to_string();
+    let session = saved::short(journal.path());
+    drive::run(procedure, client, Some(journal), heading, &mut watcher)
+        .map_err(|fault| Problem::from(fault).resumable(&session, &port))?;
     let Some(concluded) = saved::conclude(procedure, journal, heading, began, json)? else {
         return Ok(exit::STOPPED);
     };

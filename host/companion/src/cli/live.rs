@@ -119,14 +119,14 @@ impl Screen {
             Event::Captured { .. } => self.captured(event),
             Event::Undone { load } => {
                 self.say(&format!("  taken back: {}", describe(load)));
+                self.say("    lift it and put it on again (t takes it as it lies)");
                 self.part = None;
             }
             Event::Quiet(noise) => {
                 let in_e = match (noise.sd_e, noise.supports_d_g) {
                     (Some(e), Some(d)) => format!(
-                        "{} e: smoothed, the cell supports d = {}",
-                        number::significant(e, 2),
-                        name(d)
+                        "{} e: smoothed, the cell supports d = {d} g",
+                        number::significant(e, 2)
                     ),
                     _ => format!("{:.0} counts (in e once a load was on)", noise.sd_counts),
                 };
@@ -139,10 +139,10 @@ impl Screen {
                         |error| format!("{error:>8.3} e"),
                     );
                     let text = format!(
-                        "  {} {:34} {}",
+                        "  {} {:40} {}",
                         if line.chosen { self.paint.either("*", "●") } else { " " },
-                        clip(&line.title, 34),
-                        clip(&error, 40),
+                        clip(&line.title, 40),
+                        clip(&error, 34),
                     );
                     self.say(&if line.chosen { self.paint.strong(&text) } else { text });
                 }
@@ -191,7 +191,7 @@ impl Screen {
         let what = if load.weights.is_empty() {
             describe(load)
         } else {
-            format!("{:>8}  {}", name(load.mass_g), describe(load))
+            format!("{:>8}  {}", name(load.mass_g), load.weights.join("+"))
         };
         self.head = if of > 1 {
             format!("  {number:>2}/{of:<2} {:<34}", clip(&what, 34))
@@ -290,7 +290,7 @@ impl Screen {
         };
         if wrong.nothing_moved {
             self.say(&format!(
-                "  {} still waiting for {asked}",
+                "  {} still waiting for {asked} (t takes what lies there)",
                 self.paint.heed("..")
             ));
             return;

@@ -98,22 +98,16 @@ impl Asked<'_> {
             match found {
                 Some(weight) => ids.push(weight.id.clone()),
                 None => {
-                    let have: Vec<&str> = self
-                        .plan
-                        .weights
-                        .iter()
-                        .map(|weight| weight.id.as_str())
-                        .collect();
-                    return Err(format!(
-                        "there is no (other) \"{text}\"; here are {}. Also: 0 for nothing, u to undo, t to take as is, q to stop",
-                        have.join(", ")
-                    ));
+                    return Err(format!("there is no (other) \"{text}\" here.\n    {HELP}"));
                 }
             }
         }
         Ok(Typed::Weights(ids))
     }
 }
+
+/// What can be typed at a prompt for a load.
+pub const HELP: &str = "Type names or masses, as W3+W5 or 1kg+200g; Enter: what is asked for;\n    0: nothing; u: take the last one back; t: take what lies there; q: stop";
 
 enum Typed {
     Weights(Vec<String>),

@@ -7,6 +7,7 @@ use crate::record::weights::WeightsFault;
 use crate::session::plan::PlanFault;
 use crate::session::procedure::SessionFault;
 
+use super::live::wrap;
 use super::paint::Paint;
 
 /// Exit codes; `--help` lists them.
@@ -56,10 +57,35 @@ impl Problem {
         self
     }
 
+    /// With the command that goes on with this very session.
+    #[must_use]
+    pub fn resumable(mut self, session: &str, port: &str) -> Self {
+        let command = format!("`scalewright resume {session} --port {port}`");
+        for line in &mut self.advice {
+            *line = line.replace("`scalewright resume`", &command);
+        }
+        self
+    }
+
+    /// For a rehearsal, which ends with its bench.
+    #[must_use]
+    pub fn of_rehearsal(mut self) -> Self {
+        if self
+            .advice
+            .iter()
+            .any(|line| line.contains("scalewright resume"))
+        {
+            self.advice = vec!["run the rehearsal again: its bench is gone with it".into()];
+        }
+        self
+    }
+
     /// Prints it on standard error.
     pub fn show(&self) {
         let paint = Paint::of_stderr();
-        eprintln!("{}", paint.bad(&self.what));
+        for line in wrap(&self.what, 80) {
+            eprintln!("{}", paint.bad(&line));
+        }
         let column = self
             .facts
             .iter()
@@ -67,10 +93,15 @@ impl Problem {
             .max()
             .unwrap_or(0)
             .max(3);
+        let room = 76usize.saturating_sub(column).max(20);
         for (name, value) in &self.facts {
-            eprintln!("  {name:column$}  {value}");
+            for (index, line) in wrap(value, room).iter().enumerate() {
+                let name = if index == 0 { name.as_str() } else { "" };
+                eprintln!("  {name:column$}  {line}");
+            }
         }
-        for (index, line) in self.advice.iter().enumerate() {
+        let advice = self.advice.iter().flat_map(|line| wrap(line, room));
+        for (index, line) in advice.enumerate() {
             let name = if index == 0 { "try" } else { "" };
             eprintln!("  {name:column$}  {line}");
         }
@@ -115,7 +146,7 @@ impl From<LinkFault> for Problem {
                 "unplug the scale, plug it in again, and retry".into()
             }
             LinkFault::NotFound { .. } => {
-                "plug the scale in, or name its port with --port; without hardware, `scalewright rehearse`"
+                "plug the scale in, or name its port with --port, as that of `scalewright bench`; without hardware, `scalewright rehearse`"
                     .into()
             }
             LinkFault::Several { .. } => "name one with --port".into(),
@@ -153,13 +184,18 @@ impl From<PlanFault> for Problem {
             PlanFault::NoWeights => "name some with --weights",
             PlanFault::Duplicate { .. } => "give every weight a name of its own",
             PlanFault::AboveMax { .. } => "leave that weight out, or check --max",
+            PlanFault::TooLight { .. } => "add or borrow heavier weights, best up to about Max",
             PlanFault::TooFewLoads { .. } => {
                 "add weights that make other sums, or borrow one of about a third of Max"
             }
-            PlanFault::Scale { .. } => "check --max, --e, --d and --class",
+            PlanFault::Scale { .. } => "check --max, --e, --d and --class (I, II, III or IIII)",
             PlanFault::NoCombination { .. } => "name loads that these weights can make up",
         };
-        Self::new(exit::DATA, fault.to_string(), advice)
+        let code = match &fault {
+            PlanFault::Scale { .. } => exit::USAGE,
+            _ => exit::DATA,
+        };
+        Self::new(code, fault.to_string(), advice)
     }
 }
 
@@ -168,7 +204,7 @@ impl From<JournalFault> for Problem {
         let advice = if fault.line.is_some() {
             "put the original file back, or start anew with `scalewright calibrate`"
         } else {
-            "check the path, the free space and your permission to write there"
+            "check the path, your permission and the free space; name another session file if this is not the one"
         };
         Self::new(exit::DATA, fault.to_string(), advice)
     }

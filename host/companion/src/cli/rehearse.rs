@@ -36,7 +36,7 @@ Examples:
   scalewright rehearse                  the whole job in some ten seconds
   scalewright rehearse --slow           at human speed
   scalewright rehearse --ask            you put the weights on, wrong ones too
-  scalewright rehearse --clumsy         the operator errs four times
+  scalewright rehearse --clumsy         the operator errs, and is told
   scalewright rehearse --json           one JSON object, for scripts
   scalewright rehearse --population 1000 --json
                                         how many poor scales pass, three ways
@@ -114,7 +114,7 @@ fn one(arguments: &Arguments) -> Outcome {
     let scale = ScaleSpec {
         max_g: 6000.0,
         e_g: 2.0,
-        d_g: 1.0,
+        d_g: 2.0,
         class: "III".into(),
     };
     let plan = Plan::new(scale, studio.weights())?;
@@ -129,9 +129,14 @@ fn one(arguments: &Arguments) -> Outcome {
         }
         outln!();
     }
+    if arguments.ask {
+        outln!("    {}\n", super::people::HELP);
+    }
     let mut journal = Journal::create(&arguments.folder.join("rehearsal.session.jsonl"))?;
     let mut procedure = Procedure::new(plan.clone());
-    procedure.set_patience_s(PATIENCE_S);
+    if !arguments.ask {
+        procedure.set_patience_s(PATIENCE_S);
+    }
     let screen = Screen::new(&plan, arguments.json, false);
     let mut simulated;
     let mut asked;
@@ -156,7 +161,8 @@ fn one(arguments: &Arguments) -> Outcome {
         Some(&mut journal),
         &heading,
         watcher,
-    )?;
+    )
+    .map_err(|fault| Problem::from(fault).of_rehearsal())?;
     let Some(concluded) = saved::conclude(&procedure, &journal, &heading, began, arguments.json)?
     else {
         return Ok(exit::STOPPED);
@@ -165,7 +171,7 @@ fn one(arguments: &Arguments) -> Outcome {
         outln!("\nthe report with pictures:  {}", concluded.page);
         outln!("with a scale on the desk:  scalewright find");
         outln!(
-            "                           scalewright calibrate --max 6kg --e 2g \\\n                               --weights '2kg,2kg,1kg,500g,200g,200g,100g'"
+            "                           scalewright calibrate --max 6kg --e 2g \\\n                               --weights '2kg,2kg,1kg,500g,200g,200g,100g,50g,20g,20g'"
         );
     }
     Ok(concluded.code)

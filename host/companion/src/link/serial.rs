@@ -67,6 +67,12 @@ fn opening(name: &str, error: &serialport::Error) -> LinkFault {
     // The super-user may open a port that is held; there it is the lock on it
     // that cannot be had.
     let held = |text: &str| text.contains("busy") || text.contains("lock");
+    if text.contains("typewriter") || text.contains("ioctl") {
+        return LinkFault::Io {
+            port,
+            cause: "it is not a serial port".into(),
+        };
+    }
     match error.kind() {
         ErrorKind::NoDevice if held(&text.to_lowercase()) => LinkFault::Busy { port },
         ErrorKind::NoDevice | ErrorKind::Io(Io::NotFound) => LinkFault::NoSuchPort { port },

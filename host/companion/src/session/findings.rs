@@ -57,8 +57,8 @@ pub fn findings(outcome: &Outcome, evidence: &Evidence<'_>, repeat_g: f64) -> Ve
     if let Some(sd_e) = outcome.noise.sd_e {
         findings.push(match outcome.noise.supports_d_g {
             Some(d_g) => format!(
-                "Noise of one sample is {sd_e:.2} e; smoothed, the cell supports d = {}.",
-                crate::record::weights::name(d_g)
+                "Noise of one sample is {sd_e:.2} e; smoothed, the cell supports d = {} g.",
+                d_g
             ),
             None => format!("Noise of one sample is {sd_e:.2} e."),
         });

@@ -96,7 +96,14 @@ pub enum PlanFault {
         /// Max, g.
         max_g: f64,
     },
-    /// The weights reach too little of the range, or allow too few loads.
+    /// All weights together are too little for Max.
+    TooLight {
+        /// The heaviest load they make, g.
+        top_g: f64,
+        /// Max, g.
+        max_g: f64,
+    },
+    /// The weights allow too few loads.
     TooFewLoads {
         /// Loads the weights allow.
         loads: usize,
@@ -121,6 +128,10 @@ impl std::fmt::Display for PlanFault {
             Self::AboveMax { id, mass_g, max_g } => {
                 write!(f, "weight {id} ({mass_g} g) is above Max ({max_g} g)")
             }
+            Self::TooLight { top_g, max_g } => write!(
+                f,
+                "these weights reach only {top_g} g, less than a fifth of Max ({max_g} g)"
+            ),
             Self::TooFewLoads { loads } => write!(
                 f,
                 "these weights make only {loads} different loads up to Max; three or more are needed"
@@ -138,6 +149,10 @@ impl std::error::Error for PlanFault {}
 /// Loads of the fit that a full set allows.
 const FIT_LOADS: usize = 8;
 
+/// Share of Max that the heaviest load must reach: what is fitted on less says
+/// nothing of the rest (common practice).
+const LEAST_REACH: f64 = scalewright_metrology::screening::LEAST_SHARE_OF_MAX;
+
 /// Samples averaged per capture: at 10 a second 1.6 s, which brings noise down
 /// to a quarter.
 const SAMPLES: u16 = 16;
@@ -152,6 +167,12 @@ impl Plan {
         check_weights(&scale, &weights)?;
         let reach = Combinations::of(&weights, scale.max_g);
         let top = reach.masses_g.last().map_or(0.0, |(mass, _)| *mass);
+        if top < LEAST_REACH * scale.max_g {
+            return Err(PlanFault::TooLight {
+                top_g: top,
+                max_g: scale.max_g,
+            });
+        }
         let mut used = BTreeSet::new();
         let mut fit = Vec::new();
         for part in 1..=FIT_LOADS {

@@ -94,7 +94,12 @@ struct Watch {
     moved: bool,
     /// Level and time since which the signal rests there.
     rest: Option<(f64, u32)>,
-    complained_at: Option<f64>,
+    /// Level and time of the latest complaint, and how long until it is said
+    /// again if nothing changes.
+    complained: Option<(f64, u32, u32)>,
+    /// Whether the load must be moved before it is taken: after an undo it is
+    /// still the load that was wrong.
+    must_move: bool,
 }
 
 /// A guided calibration.
@@ -263,7 +268,7 @@ impl Procedure {
     }
 
     fn live(&mut self, counts: f64, watching: Watching) {
-        let zero = self.seen.zero().unwrap_or(counts);
+        let zero = self.seen.zero().unwrap_or(0.0);
         self.events.push(Event::Live {
             load_g: self.seen.load_g(counts),
             net_counts: counts - zero,
@@ -318,6 +323,9 @@ impl Procedure {
         self.events.push(Event::Undone { load: capture.load });
         let was_deciding = matches!(self.phase, Phase::Deciding);
         let action = self.next_step(false);
+        if let Phase::Watching(watch) = &mut self.phase {
+            watch.must_move = true;
+        }
         was_deciding.then_some(action)
     }
 

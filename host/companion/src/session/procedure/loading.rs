@@ -25,6 +25,17 @@ const REST_UNKNOWN_MS: u32 = 6_000;
 /// another goes on.
 const REST_WRONG_MS: u32 = 8_000;
 
+/// Somebody who has not acted for this long is reminded; ms.
+const REMIND_MS: u32 = 30_000;
+
+/// A pan that a table found in the device calls loaded by more than this share
+/// of Max is not empty: the zero-setting range of OIML R 76-1 4.5.1.
+const ZERO_SHARE: f64 = 0.04;
+
+/// On somebody's word it may be more: the initial zero-setting range, same
+/// clause.
+const INITIAL_ZERO_SHARE: f64 = 0.2;
+
 /// The device gives a capture up after this long.
 const CAPTURE_PATIENCE_MS: u32 = 60_000;
 
@@ -65,10 +76,17 @@ impl Procedure {
             .map_or(0, |(_, since)| state.at_ms.wrapping_sub(since));
         let stable = state.flags.has(Flags::STABLE) || rested_ms >= REST_UNKNOWN_MS;
         let take = match self.fits(&step, counts) {
-            _ if self.take_as_is => stable,
+            _ if self.take_as_is => {
+                self.take_as_is = self.may_take(&step, counts, watch.moved);
+                self.take_as_is && stable && rested_ms >= REST_EXPECTED_MS
+            }
+            Some(true) if watch.must_move && !watch.moved => {
+                self.complain(&mut watch, &step, counts, state.at_ms);
+                false
+            }
             Some(true) => stable && rested_ms >= REST_EXPECTED_MS,
             Some(false) => {
-                self.complain(&mut watch, &step, counts, rested_ms, waited_s);
+                self.complain(&mut watch, &step, counts, state.at_ms);
                 false
             }
             None => {
@@ -95,55 +113,84 @@ impl Procedure {
     /// Whether the code is that of the load asked for; `None` when there is
     /// nothing to tell it by.
     pub(super) fn fits(&self, step: &Step, counts: f64) -> Option<bool> {
-        if step.part == Part::NoiseCheck {
-            return None;
-        }
         if self.seen.zero().is_none() {
             // The very first zero: a table in the device tells a loaded pan
-            // from an empty one, within the 20 % of Max of initial zero-setting
-            // (OIML R 76-1 4.5.1).
+            // from an empty one, within the 4 % of Max of zero-setting (OIML
+            // R 76-1 4.5.1).
             let old = self.old.as_ref()?;
             let load_g = (counts - f64::from(old.zero_counts)) / old.counts_per_g()?;
-            return (load_g.abs() > 0.2 * self.plan.scale.max_g).then_some(false);
+            return (load_g.abs() > ZERO_SHARE * self.plan.scale.max_g).then_some(false);
         }
         let expected = self.seen.expected(step.load.mass_g, &self.plan.scale)?;
         Some((counts - expected.counts).abs() <= expected.tolerance_counts)
     }
 
-    fn complain(
-        &mut self,
-        watch: &mut Watch,
-        step: &Step,
-        counts: f64,
-        rested_ms: u32,
-        waited_s: u32,
-    ) {
-        // Somebody who has not moved anything yet is on the way; say something
-        // only after a while.
-        let due = if watch.moved {
-            rested_ms >= REST_WRONG_MS
-        } else {
-            waited_s >= 30
+    /// Whether the load on the pan may be taken for the one asked for, on
+    /// somebody's word. What is off by more than a quarter would spoil the
+    /// table and the recognition of every load after it.
+    fn may_take(&mut self, step: &Step, counts: f64, moved: bool) -> bool {
+        let Some(seen_g) = self.seen_g(counts) else {
+            // Nothing to tell by: at least something must have come.
+            return moved || step.load.mass_g == 0.0;
         };
-        let again = watch
-            .complained_at
-            .is_none_or(|at| (at - counts).abs() > 4.0 * self.rest_band());
-        if !due || !again {
-            return;
-        }
-        watch.complained_at = Some(counts);
+        let asked_g = step.load.mass_g;
         let scale = &self.plan.scale;
-        let Some(slope) = self.seen.slope() else {
-            return;
+        let room_g = if asked_g == 0.0 {
+            INITIAL_ZERO_SHARE * scale.max_g
+        } else {
+            (0.25 * asked_g).max(10.0 * scale.e_g)
         };
+        let sane = (seen_g - asked_g).abs() <= room_g;
+        if !sane {
+            self.events.push(Event::Trouble {
+                what: format!(
+                    "this reads {seen_g:.0} g: taken as {asked_g} g it would spoil the table"
+                ),
+                try_this: "put the load asked for on the pan, or take back a wrong one".into(),
+            });
+        }
+        sane
+    }
+
+    /// The load that a code stands for by all that is known, g.
+    fn seen_g(&self, counts: f64) -> Option<f64> {
+        let slope = self.seen.slope()?;
         let reference = self
             .old
             .as_ref()
             .map_or(0.0, |old| f64::from(old.zero_counts));
-        let seen_g = self
-            .seen
+        self.seen
             .load_g(counts)
-            .unwrap_or((counts - reference) / slope);
+            .or_else(|| self.old.as_ref().map(|_| (counts - reference) / slope))
+    }
+
+    fn complain(&mut self, watch: &mut Watch, step: &Step, counts: f64, now_ms: u32) {
+        // Somebody who has not moved anything yet is on the way, and weights go
+        // on one after another: say something only after a while, and again
+        // less and less often while nothing changes.
+        let since = |at: u32| now_ms.wrapping_sub(at);
+        let due = if watch.moved {
+            watch.rest.is_some_and(|(_, at)| since(at) >= REST_WRONG_MS)
+        } else {
+            watch.began_ms.is_some_and(|at| since(at) >= REMIND_MS)
+        };
+        let pause_ms = match watch.complained {
+            Some((level, at, pause_ms)) if (level - counts).abs() <= 4.0 * self.rest_band() => {
+                if since(at) < pause_ms {
+                    return;
+                }
+                pause_ms.saturating_mul(2)
+            }
+            _ => REMIND_MS,
+        };
+        if !due {
+            return;
+        }
+        watch.complained = Some((counts, now_ms, pause_ms));
+        let scale = &self.plan.scale;
+        let (Some(slope), Some(seen_g)) = (self.seen.slope(), self.seen_g(counts)) else {
+            return;
+        };
         let tolerance_g = self
             .seen
             .expected(seen_g, scale)

@@ -1,0 +1,59 @@
+//! `rehearse --ask` with typed answers: what people do at a prompt, mistakes
+//! included, as a newcomer found them.
+
+mod support;
+
+use std::io::Write;
+use std::process::Stdio;
+
+use support::{Folder, command};
+
+/// What the command shows when these lines are typed.
+fn typed(lines: &str) -> String {
+    let folder = Folder::new();
+    let mut child = command(folder.path(), &["rehearse", "--ask"])
+        .stdin(Stdio::piped())
+        .stdout(Stdio::piped())
+        .stderr(Stdio::piped())
+        .spawn()
+        .expect("it runs");
+    child
+        .stdin
+        .take()
+        .expect("piped")
+        .write_all(lines.as_bytes())
+        .expect("it reads");
+    let output = child.wait_with_output().expect("it ends");
+    let err = String::from_utf8_lossy(&output.stderr).into_owned();
+    assert!(!err.contains("panicked"), "{err}");
+    String::from_utf8_lossy(&output.stdout).into_owned() + &err
+}
+
+#[test]
+fn the_same_wrong_load_twice_is_named_twice_and_then_put_right() {
+    let shown = typed("\n\n100g\n100g\n\nq\n");
+    assert_eq!(shown.matches("looks like 100 g, not 750 g").count(), 2);
+    assert!(shown.contains("1/8     750 g"), "{shown}");
+}
+
+#[test]
+fn after_an_undo_the_load_still_lying_there_is_not_taken() {
+    let shown = typed("\n\n\nu\nW3\n\nq\n");
+    assert!(shown.contains("taken back: W4 + W5 + W8"), "{shown}");
+    assert!(shown.contains("looks like 1 kg, not 750 g"), "{shown}");
+    assert_eq!(shown.matches("1/8     750 g").count(), 2, "{shown}");
+}
+
+#[test]
+fn a_load_far_from_the_one_asked_for_cannot_be_insisted_on() {
+    let shown = typed("\n\n\nt\nq\n");
+    assert!(shown.contains("it would spoil the table"), "{shown}");
+    assert!(!shown.contains("2/8    1.5 kg"), "{shown}");
+}
+
+#[test]
+fn a_loaded_pan_is_no_empty_pan() {
+    let shown = typed("2kg\n\nq\n");
+    assert!(shown.contains("not the empty pan"), "{shown}");
+    assert!(shown.contains("it could be W1 (2 kg)"), "{shown}");
+}
