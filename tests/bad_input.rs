@@ -143,10 +143,10 @@ fn a_scale_that_cannot_be_is_refused() {
     for (max, e, class, code, cause) in [
         ("6", "2g", "III", USAGE, "--max: \"6\" has no unit"),
         ("6kg", "two", "III", USAGE, "--e: "),
-        ("6kg", "2g", "V", DATA, "there is no accuracy class V"),
-        ("6kg", "1kg", "III", DATA, "Max/e is 6"),
+        ("6kg", "2g", "V", USAGE, "there is no accuracy class V"),
+        ("6kg", "1kg", "III", USAGE, "Max/e is 6"),
         // OIML R 76-1:2006 table 3: class III has at most 10 000 e.
-        ("6kg", "0.1g", "III", DATA, "10"),
+        ("6kg", "0.1g", "III", USAGE, "10"),
     ] {
         run(
             folder.path(),

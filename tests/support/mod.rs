@@ -127,7 +127,10 @@ impl Run {
     /// but for paths.
     pub fn is_problem(&self, code: i32, what: &str) -> &Self {
         assert_eq!(self.code, code, "exit code of {self:#?}");
-        assert!(self.err.contains(what), "no \"{what}\" in {self:#?}");
+        assert!(
+            one_line(&self.err).contains(&one_line(what)),
+            "no \"{what}\" in {self:#?}"
+        );
         let tries = self
             .err
             .lines()
@@ -193,4 +196,9 @@ pub fn session_text() -> &'static str {
         assert_eq!(run.code, 0);
         fs::read_to_string(folder.file("rehearsal/rehearsal.session.jsonl")).expect("the session")
     })
+}
+
+/// Text with every run of white space as one space: problems are wrapped.
+fn one_line(text: &str) -> String {
+    text.split_whitespace().collect::<Vec<_>>().join(" ")
 }

@@ -169,10 +169,10 @@ fn one(arguments: &Arguments) -> Outcome {
     };
     if !arguments.json {
         outln!("\nthe report with pictures:  {}", concluded.page);
-        outln!("with a scale on the desk:  scalewright find");
-        outln!(
-            "                           scalewright calibrate --max 6kg --e 2g \\\n                               --weights '2kg,2kg,1kg,500g,200g,200g,100g,50g,20g,20g'"
-        );
+        outln!("with a scale on the desk:");
+        outln!("  scalewright find");
+        outln!("  scalewright calibrate --max 6kg --e 2g \\");
+        outln!("      --weights '2kg,2kg,1kg,500g,200g,200g,100g,50g,20g,20g'");
     }
     Ok(concluded.code)
 }

@@ -1,6 +1,7 @@
 //! What a session found, in plain words.
 
-use super::judge::Evidence;
+use super::event::Part;
+use super::judge::{Evidence, slope};
 use crate::record::outcome::Outcome;
 
 /// Findings, most important first.
@@ -67,6 +68,16 @@ pub fn findings(outcome: &Outcome, evidence: &Evidence<'_>, repeat_g: f64) -> Ve
         "Going up and coming down the loads differ from the table by {:.2} e as a standard deviation: hysteresis, creep and repeatability of the cell, which no table removes.",
         repeat_g / e_g
     ));
+    if let Some((moved_e, minutes)) = zero_drift(evidence) {
+        let still = if moved_e.abs() > 0.5 {
+            ": let the scale warm up longer before the next calibration"
+        } else {
+            ""
+        };
+        findings.push(format!(
+            "Zero moved by {moved_e:+.2} e in {minutes:.0} min, and was taken out of the fit{still}."
+        ));
+    }
     let (agreed, all) = evidence.agreement;
     if all > 0 && agreed == all {
         findings.push(format!(
@@ -93,4 +104,23 @@ fn capital(text: &str) -> String {
     chars.next().map_or_else(String::new, |first| {
         first.to_uppercase().collect::<String>() + chars.as_str()
     })
+}
+
+/// How far zero moved from the first zero of the fit to the last of the same
+/// sitting, in e, and the minutes between.
+fn zero_drift(evidence: &Evidence<'_>) -> Option<(f64, f64)> {
+    let last = evidence
+        .captures
+        .iter()
+        .rev()
+        .find(|capture| capture.part == Part::ZeroReturn)?;
+    let first = evidence
+        .captures
+        .iter()
+        .find(|capture| capture.part == Part::Zero && capture.sitting == last.sitting)?;
+    let counts_per_e = slope(evidence.choice) * evidence.plan.scale.e_g;
+    let moved_e = (last.mean_counts - first.mean_counts) / counts_per_e;
+    moved_e
+        .is_finite()
+        .then_some((moved_e, (last.at_s - first.at_s) / 60.0))
 }

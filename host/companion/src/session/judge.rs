@@ -526,7 +526,7 @@ fn proofs(evidence: &Evidence<'_>, repeat_g: f64) -> Vec<Proof> {
 }
 
 /// Counts per g over the whole table.
-fn slope(choice: &Choice) -> f64 {
+pub(super) fn slope(choice: &Choice) -> f64 {
     let unit = quantise::quantum_g(choice.quantum_ug);
     match (choice.table.knots().first(), choice.table.knots().last()) {
         (Some(first), Some(last)) => {
