@@ -302,3 +302,50 @@ fn device_and_laptop_agree_to_the_quantum() {
         }
     }
 }
+
+#[test]
+fn a_hand_on_the_pan_during_zero_setting_is_waited_for() {
+    use scalewright::link::client::Client;
+    use scalewright::session::event::Event;
+    use scalewright::session::procedure::{Action, Command};
+    use scalewright_bench::{BenchStream, LoadOrder, Pan};
+    use scalewright_protocol::message::Refusal;
+    use support::bench::{Near, plan};
+
+    let stream = BenchStream::open(BenchSpec::studio(1)).expect("a bench");
+    let desk = stream.desk();
+    let mut client = Client::new(Near(stream), 1);
+    let mut procedure = Procedure::new(plan(&desk));
+    let mut refused = 0;
+    let mut action = procedure.start();
+    while action != Action::Finished {
+        for event in procedure.take_events() {
+            if let Event::PutOn { load, .. } = event {
+                desk.ask(LoadOrder::of(load.weights));
+            }
+        }
+        action = match action {
+            Action::Decide(_) => procedure
+                .command(Command::Accept)
+                .expect("a table")
+                .expect("to be stored"),
+            // The scale declines twice, as it does while somebody touches it.
+            Action::Ask(Ask::SetZero) if refused < 2 => {
+                refused += 1;
+                procedure
+                    .answered(Err(Refusal::NotAtRest))
+                    .expect("the session goes on")
+            }
+            Action::Ask(ask) => {
+                let answer = client
+                    .ask(&ask, &mut |sample| procedure.sample(sample))
+                    .expect("an answer");
+                procedure.answered(Ok(answer)).expect("the session goes on")
+            }
+            Action::Finished => break,
+        };
+    }
+    assert_eq!(refused, 2);
+    let outcome = procedure.outcome().expect("an outcome");
+    assert_eq!(outcome.after.verdict, "pass");
+}

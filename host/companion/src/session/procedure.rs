@@ -348,7 +348,17 @@ impl Procedure {
     /// [`SessionFault`]: the session cannot go on; all captures are in the
     /// journal.
     pub fn answered(&mut self, answer: Result<Answer, Refusal>) -> Result<Action, SessionFault> {
-        let answer = answer.map_err(SessionFault::Declined)?;
+        let answer = match answer {
+            Ok(answer) => answer,
+            // Somebody touched the pan between the capture and zero-setting:
+            // look again a moment later.
+            Err(Refusal::NotAtRest | Refusal::AdcFault)
+                if matches!(self.phase, Phase::SettingZero) =>
+            {
+                return Ok(wait());
+            }
+            Err(refusal) => return Err(SessionFault::Declined(refusal)),
+        };
         // A State may come late, after an undo put another phase in place.
         match (std::mem::replace(&mut self.phase, Phase::Finished), answer) {
             (Phase::Greeting, Answer::Hello(hello)) => {
@@ -405,6 +415,10 @@ impl Procedure {
             (Phase::SettingZero, Answer::Zeroed { zero_counts }) => {
                 self.proof_zero = Some(zero_counts);
                 Ok(self.next_step(true))
+            }
+            (Phase::SettingZero, Answer::State(_)) => {
+                self.phase = Phase::SettingZero;
+                Ok(Action::Ask(Ask::SetZero))
             }
             (Phase::Checking, Answer::State(state)) => {
                 self.check_agreement(&state);
