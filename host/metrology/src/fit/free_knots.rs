@@ -27,6 +27,18 @@ pub const MAX_SEGMENTS: usize = 16;
 /// Starting sets of breakpoints tried, at most.
 const MAX_STARTS: usize = 40;
 
+/// Rounds of improvement, at most.
+const ROUNDS: usize = 30;
+
+/// Starts given one round.
+const BEGUN: usize = 10;
+
+/// Starts followed to the end.
+const FOLLOWED: usize = 3;
+
+/// Starts whose sums of squares differ by less than this share have met.
+const SAME_START: f64 = 1e-9;
+
 /// Relative gain below which a round counts as standing still.
 const STANDSTILL: f64 = 1e-11;
 
@@ -84,9 +96,21 @@ pub fn fit(x: &[f64], y: &[f64], segments: usize) -> Result<PiecewiseLine, Regre
     if search.gaps.len() < segments {
         return Err(RegressionError::Undetermined);
     }
+    // Where a start begins tells something, one round tells more; only the best
+    // are followed to the end.
+    let mut begun: Vec<(f64, Vec<f64>)> = (search.starts(segments - 1).into_iter())
+        .filter_map(|breaks| Some((search.squares(&breaks)?, breaks)))
+        .collect();
+    begun.sort_by(|a, b| a.0.total_cmp(&b.0));
+    begun.truncate(BEGUN);
+    for (squares, breaks) in &mut begun {
+        *squares = search.improve(breaks, 1).unwrap_or(f64::INFINITY);
+    }
+    begun.sort_by(|a, b| a.0.total_cmp(&b.0));
+    begun.dedup_by(|a, b| a.0 <= b.0 * (1.0 + SAME_START));
     let mut best: Option<(f64, Vec<f64>)> = None;
-    for mut breaks in search.starts(segments - 1) {
-        if let Some(squares) = search.improve(&mut breaks)
+    for (_, mut breaks) in begun.into_iter().take(FOLLOWED) {
+        if let Some(squares) = search.improve(&mut breaks, ROUNDS)
             && best.as_ref().is_none_or(|b| squares < b.0)
         {
             best = Some((squares, breaks));
@@ -215,9 +239,9 @@ impl Search {
     }
 
     /// Improves breakpoints until nothing moves; the sum of squares reached.
-    fn improve(&self, breaks: &mut Vec<f64>) -> Option<f64> {
+    fn improve(&self, breaks: &mut Vec<f64>, rounds: usize) -> Option<f64> {
         let mut squares = self.squares(breaks)?;
-        for _ in 0..30 {
+        for _ in 0..rounds {
             let before = squares;
             for j in 0..breaks.len() {
                 self.relocate(breaks, j, &mut squares);
@@ -277,13 +301,13 @@ impl Search {
                 (size > 1e-10 * whole).then(|| (ru - b * rv).powi(2) / size)
             };
             let meeting = (uv * ru - uu * rv) / (vv * ru - uv * rv);
-            let mut trials = vec![low, high];
-            if meeting > low && meeting < high {
-                trials.push(meeting);
-            }
-            for b in others.iter().filter(|b| **b > low && **b < high) {
-                trials.extend([0.5 * (low + b), 0.5 * (b + high)]);
-            }
+            let inside = |b: &f64| *b > low && *b < high;
+            let halves = (others.iter().filter(|b| inside(b)))
+                .flat_map(|b| [0.5 * (low + b), 0.5 * (b + high)]);
+            let trials = [low, high]
+                .into_iter()
+                .chain(Some(meeting).filter(inside))
+                .chain(halves);
             for b in trials {
                 // A breakpoint on either end bends nothing.
                 if b <= 0.0 || b >= 1.0 {
