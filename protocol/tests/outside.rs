@@ -73,7 +73,7 @@ fn sequence(text: &str) -> Vec<u8> {
     bytes
 }
 
-/// Wikipedia, "Consistent Overhead Byte Stuffing", table of encoding examples
+/// Wikipedia, "Consistent Overhead Byte Stuffing", table of encoding examples (second hand)
 /// (the closing delimiter left out), as repeated in several libraries' tests.
 #[test]
 fn cobs_agrees_with_the_published_examples() {
@@ -96,7 +96,7 @@ fn cobs_agrees_with_the_published_examples() {
     }
 }
 
-/// Cheshire and Baker 1999, the table of code values: 0x01 is a zero alone, n up
+/// Cheshire and Baker 1999, the table of code values (from memory): 0x01 is a zero alone, n up
 /// to 0xFE is n − 1 bytes and a zero, 0xFF is 254 bytes and no zero. The zero
 /// after the last block is not content.
 #[test]
