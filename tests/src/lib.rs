@@ -1,4 +1,5 @@
 //! End-to-end runs and outside checks live in the test files beside this; what
 //! more than one of them needs is here.
 
+pub mod near;
 pub mod pontius;

@@ -9,10 +9,10 @@
 //! 3 t; with e = 1 kg a class III scale has its n = 3000.
 
 use std::error::Error;
-use std::time::Duration;
 
+use crate::near::Near;
+use scalewright::link::LinkFault;
 use scalewright::link::client::Client;
-use scalewright::link::{Line, LinkFault};
 use scalewright::quantise::{self, HostTable};
 use scalewright::session::event::{Capture, Part};
 use scalewright::session::judge::choose;
@@ -87,26 +87,9 @@ fn run(which: usize) -> Vec<(f64, f64)> {
         .collect()
 }
 
-struct InProcess(BenchStream);
-
-impl Line for InProcess {
-    fn write(&mut self, bytes: &[u8]) -> Result<(), LinkFault> {
-        self.0.write(bytes);
-        Ok(())
-    }
-
-    fn read(&mut self, into: &mut [u8], timeout: Duration) -> Result<usize, LinkFault> {
-        Ok(self.0.read(into, timeout))
-    }
-
-    fn name(&self) -> &str {
-        "the bench"
-    }
-}
-
 /// The scale with somebody at its pan and a laptop at its line.
 struct Scale {
-    client: Client<InProcess>,
+    client: Client<Near>,
     desk: Desk,
 }
 
@@ -116,7 +99,7 @@ impl Scale {
         let spec = BenchSpec::plain(1, CellSpec::tabulated(points), settings);
         let stream = BenchStream::open(spec)?;
         let desk = stream.desk();
-        let client = Client::new(InProcess(stream), 1);
+        let client = Client::new(Near(stream), 1);
         Ok(Self { client, desk })
     }
 

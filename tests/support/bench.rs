@@ -4,7 +4,6 @@ use std::time::Duration;
 
 use scalewright::drive::{self, DriveFault, Heading, Watcher, Wish};
 use scalewright::link::client::Client;
-use scalewright::link::{Line, LinkFault};
 use scalewright::record::journal::Journal;
 use scalewright::record::outcome::Outcome;
 use scalewright::record::weights::class_u_g;
@@ -13,23 +12,7 @@ use scalewright::session::plan::{Plan, PlannedWeight, ScaleSpec};
 use scalewright::session::procedure::{Command, Decision, Procedure};
 use scalewright_bench::{BenchSpec, BenchStream, Desk, LoadOrder, Pan};
 
-/// The bench as the link's far end.
-pub struct Near(pub BenchStream);
-
-impl Line for Near {
-    fn write(&mut self, bytes: &[u8]) -> Result<(), LinkFault> {
-        self.0.write(bytes);
-        Ok(())
-    }
-
-    fn read(&mut self, into: &mut [u8], timeout: Duration) -> Result<usize, LinkFault> {
-        Ok(self.0.read(into, timeout))
-    }
-
-    fn name(&self) -> &str {
-        "the bench"
-    }
-}
+pub use scalewright_tests::near::Near;
 
 /// The studio's bench scale: Max 6 kg, e = 2 g, class III.
 pub fn studio_scale() -> ScaleSpec {

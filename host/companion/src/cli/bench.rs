@@ -4,6 +4,8 @@ use std::io::BufRead;
 
 use clap::Args;
 
+use crate::record::weights::{label, pick};
+
 use super::Outcome;
 use super::problem::exit;
 use super::studio::{Studio, Wanted};
@@ -37,47 +39,21 @@ pub fn run(arguments: &Arguments) -> Outcome {
     })?;
     let weights = studio.weights();
     outln!("a simulated scale answers on {port}");
-    let names: Vec<String> = weights
-        .iter()
-        .map(|weight| {
-            format!(
-                "{} {}",
-                weight.id,
-                crate::record::weights::name(weight.mass_g)
-            )
-        })
-        .collect();
+    let names: Vec<String> = weights.iter().map(label).collect();
     for line in super::live::wrap(&format!("weights at hand: {}", names.join(", ")), 78) {
         outln!("{line}");
     }
     outln!("type what goes on the pan, 0 for nothing, q to end");
     for line in std::io::stdin().lock().lines().map_while(Result::ok) {
         let line = line.trim();
-        let squeezed = |text: &str| text.to_lowercase().replace(' ', "");
         match line {
             "q" | "quit" => break,
             "" => outln!("  on the pan: {:.1} g", studio.true_load_g()),
             "0" => studio.put_on(&[]),
-            _ => {
-                let mut ids: Vec<String> = Vec::new();
-                let mut unknown = None;
-                for text in line.split(['+', ',']) {
-                    let found = weights.iter().find(|weight| {
-                        !ids.contains(&weight.id)
-                            && (squeezed(&weight.id) == squeezed(text)
-                                || squeezed(&crate::record::weights::name(weight.mass_g))
-                                    == squeezed(text))
-                    });
-                    match found {
-                        Some(weight) => ids.push(weight.id.clone()),
-                        None => unknown = Some(text.trim().to_string()),
-                    }
-                }
-                match unknown {
-                    Some(text) => outln!("  there is no (other) weight \"{text}\" here"),
-                    None => studio.put_on(&ids),
-                }
-            }
+            _ => match pick(line, &weights) {
+                Ok(ids) => studio.put_on(&ids),
+                Err(text) => outln!("  there is no (other) weight \"{text}\" here"),
+            },
         }
     }
     Ok(exit::PASSED)

@@ -4,6 +4,7 @@ use std::io::{BufRead, Write};
 use std::sync::mpsc::{Receiver, TryRecvError, channel};
 
 use crate::drive::{Watcher, Wish};
+use crate::record::weights::pick;
 use crate::session::event::Event;
 use crate::session::plan::{Load, Plan};
 use crate::session::procedure::{Command, Decision};
@@ -24,10 +25,10 @@ impl Watcher for Simulated<'_> {
         self.screen.event(event);
         match event {
             Event::PutOn { load, .. } => self.studio.put_on(&load.weights),
-            Event::WrongLoad(wrong) => {
+            Event::WrongLoad(_) => {
                 self.screen
                     .say("    the operator is told and puts it right");
-                self.studio.put_right(&wrong.asked.weights);
+                self.studio.put_right();
             }
             _ => {}
         }
@@ -87,22 +88,9 @@ impl Asked<'_> {
             "q" | "stop" => return Ok(Typed::Wish(Wish::Stop)),
             _ => {}
         }
-        let mut ids = Vec::new();
-        for text in line.split(['+', ',']).map(str::trim) {
-            let squeezed = |text: &str| text.to_lowercase().replace(' ', "");
-            let found = self.plan.weights.iter().find(|weight| {
-                !ids.contains(&weight.id)
-                    && (squeezed(&weight.id) == squeezed(text)
-                        || squeezed(&crate::record::weights::name(weight.mass_g)) == squeezed(text))
-            });
-            match found {
-                Some(weight) => ids.push(weight.id.clone()),
-                None => {
-                    return Err(format!("there is no (other) \"{text}\" here.\n    {HELP}"));
-                }
-            }
-        }
-        Ok(Typed::Weights(ids))
+        pick(line, &self.plan.weights)
+            .map(Typed::Weights)
+            .map_err(|text| format!("there is no (other) \"{text}\" here.\n    {HELP}"))
     }
 }
 

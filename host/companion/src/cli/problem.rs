@@ -189,7 +189,6 @@ impl From<PlanFault> for Problem {
                 "add weights that make other sums, or borrow one of about a third of Max"
             }
             PlanFault::Scale { .. } => "check --max, --e, --d and --class (I, II, III or IIII)",
-            PlanFault::NoCombination { .. } => "name loads that these weights can make up",
         };
         let code = match &fault {
             PlanFault::Scale { .. } => exit::USAGE,

@@ -10,7 +10,7 @@ use crate::drive::{self, Heading, Watcher};
 use crate::link::client::Client;
 use crate::population::{Fared, Population};
 use crate::record::journal::Journal;
-use crate::record::weights::name;
+use crate::record::weights::label;
 use crate::session::plan::{Plan, ScaleSpec};
 use crate::session::procedure::Procedure;
 
@@ -119,11 +119,7 @@ fn one(arguments: &Arguments) -> Outcome {
     };
     let plan = Plan::new(scale, studio.weights())?;
     if !arguments.json {
-        let weights: Vec<String> = plan
-            .weights
-            .iter()
-            .map(|weight| format!("{} {}", weight.id, name(weight.mass_g)))
-            .collect();
+        let weights: Vec<String> = plan.weights.iter().map(label).collect();
         for line in wrap(&format!("Weights at hand: {}", weights.join(", ")), 78) {
             outln!("{line}");
         }

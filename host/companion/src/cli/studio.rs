@@ -123,7 +123,7 @@ impl Studio {
     }
 
     /// Tells the operator that the load is wrong.
-    pub fn put_right(&self, _weights: &[String]) {
+    pub fn put_right(&self) {
         self.desk.correct();
     }
 

@@ -75,11 +75,6 @@ impl<L: Line> Client<L> {
         self.line.name()
     }
 
-    /// Ends the conversation.
-    pub fn into_line(self) -> L {
-        self.line
-    }
-
     /// Says hello and checks the wire version.
     ///
     /// # Errors

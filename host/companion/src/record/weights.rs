@@ -213,3 +213,36 @@ pub fn name(mass_g: f64) -> String {
         format!("{} mg", (mass_g * 1e6).round() / 1e3)
     }
 }
+
+/// A weight as it is listed: its name with its mass, unless the name says it.
+#[must_use]
+pub fn label(weight: &PlannedWeight) -> String {
+    let mass = name(weight.mass_g);
+    if weight.id.starts_with(&mass) {
+        weight.id.clone()
+    } else {
+        format!("{} {mass}", weight.id)
+    }
+}
+
+/// The names of the weights that a text like "W3 + 200 g" means, by name or by
+/// mass, each weight once.
+///
+/// # Errors
+/// The first piece that no weight (left) answers to.
+pub fn pick(text: &str, weights: &[PlannedWeight]) -> Result<Vec<String>, String> {
+    let squeezed = |text: &str| text.to_lowercase().replace(' ', "");
+    let mut ids: Vec<String> = Vec::new();
+    for piece in text.split(['+', ',']).map(str::trim) {
+        let wanted = squeezed(piece);
+        let found = weights.iter().find(|weight| {
+            !ids.contains(&weight.id)
+                && (squeezed(&weight.id) == wanted || squeezed(&name(weight.mass_g)) == wanted)
+        });
+        match found {
+            Some(weight) => ids.push(weight.id.clone()),
+            None => return Err(piece.into()),
+        }
+    }
+    Ok(ids)
+}

@@ -620,7 +620,10 @@ fn loads(evidence: &Evidence<'_>, new: &dyn Fn(f64) -> f64) -> Vec<LoadLine> {
                     .load
                     .weights
                     .iter()
-                    .map(|id| label(evidence.plan, id))
+                    .map(|id| {
+                        let weight = evidence.plan.weights.iter().find(|one| one.id == *id);
+                        weight.map_or_else(|| id.clone(), crate::record::weights::label)
+                    })
                     .collect(),
                 net_counts: net,
                 sd_counts: capture.sd_counts,
@@ -630,17 +633,4 @@ fn loads(evidence: &Evidence<'_>, new: &dyn Fn(f64) -> f64) -> Vec<LoadLine> {
             }
         })
         .collect()
-}
-
-/// A weight's name with its mass, unless the name says it already.
-fn label(plan: &Plan, id: &str) -> String {
-    let mass = plan
-        .weights
-        .iter()
-        .find(|weight| weight.id == id)
-        .map(|weight| crate::record::weights::name(weight.mass_g));
-    match mass {
-        Some(mass) if !id.starts_with(&mass) => format!("{id} {mass}"),
-        _ => id.into(),
-    }
 }

@@ -113,11 +113,6 @@ pub enum PlanFault {
         /// What is wrong.
         cause: String,
     },
-    /// A load asked for that the weights at hand cannot make up.
-    NoCombination {
-        /// The load, g.
-        mass_g: f64,
-    },
 }
 
 impl std::fmt::Display for PlanFault {
@@ -137,9 +132,6 @@ impl std::fmt::Display for PlanFault {
                 "these weights make only {loads} different loads up to Max; three or more are needed"
             ),
             Self::Scale { cause } => write!(f, "{cause}"),
-            Self::NoCombination { mass_g } => {
-                write!(f, "no combination of the weights makes {mass_g} g")
-            }
         }
     }
 }
@@ -217,25 +209,6 @@ impl Plan {
     #[must_use]
     pub fn class(&self) -> AccuracyClass {
         self.scale.class.parse().unwrap_or(AccuracyClass::III)
-    }
-
-    /// The load made of these weights.
-    ///
-    /// # Errors
-    /// The first name that no weight has.
-    pub fn load_of(&self, ids: &[String]) -> Result<Load, String> {
-        let mut load = Load::empty();
-        for id in ids {
-            let weight = self
-                .weights
-                .iter()
-                .find(|weight| weight.id == *id)
-                .ok_or_else(|| id.clone())?;
-            load.mass_g += weight.mass_g;
-            load.u_g += weight.u_g;
-            load.weights.push(weight.id.clone());
-        }
-        Ok(load)
     }
 
     /// Combinations of the weights whose mass is within `tolerance_g` of
