@@ -8,7 +8,8 @@
 
 use serde::{Deserialize, Serialize, de::DeserializeOwned};
 
-use crate::frame::{self, FrameFull};
+use crate::frame::{FrameFull, Writer};
+use crate::pen::Pen;
 
 /// Longest payload of a frame, bytes. The largest message is a state with a
 /// finished capture, 71 bytes at its widest; the rest is room to append.
@@ -32,9 +33,11 @@ pub enum DecodeFault {
 /// # Errors
 /// [`FrameFull`] when `out` is shorter than the frame.
 pub fn encode<M: Serialize>(message: &M, out: &mut [u8]) -> Result<usize, FrameFull> {
-    let mut payload = [0u8; MAX_PAYLOAD];
-    let used = postcard::to_slice(message, &mut payload).map_err(|_| FrameFull)?;
-    frame::encode(used, out)
+    let mut writer = Writer::new(out)?;
+    message
+        .serialize(&mut Pen(&mut writer))
+        .map_err(|_| FrameFull)?;
+    writer.finish()
 }
 
 /// Reads the message in a frame's payload.

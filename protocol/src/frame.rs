@@ -9,8 +9,8 @@
 
 use heapless::Vec;
 
-use crate::checksum::crc32;
-use crate::stuffing::{Unstuffer, stuff};
+use crate::checksum::{Running, crc32};
+use crate::stuffing::{Stuffer, Unstuffer};
 
 /// Stands before and after every frame, and nowhere else.
 const DELIMITER: u8 = 0;
@@ -25,12 +25,54 @@ pub struct FrameFull;
 /// # Errors
 /// [`FrameFull`] when it does not fit.
 pub fn encode(payload: &[u8], out: &mut [u8]) -> Result<usize, FrameFull> {
-    let crc = crc32(payload).to_le_bytes();
-    let (first, rest) = out.split_first_mut().ok_or(FrameFull)?;
-    *first = DELIMITER;
-    let stuffed = stuff(payload.iter().chain(crc.iter()).copied(), rest)?;
-    *rest.get_mut(stuffed).ok_or(FrameFull)? = DELIMITER;
-    Ok(stuffed.saturating_add(2))
+    let mut writer = Writer::new(out)?;
+    for byte in payload {
+        writer.push(*byte)?;
+    }
+    writer.finish()
+}
+
+/// Writes a frame whose payload comes a byte at a time: a message goes from its
+/// fields to the line's bytes without standing anywhere in between.
+pub struct Writer<'a> {
+    stuffer: Stuffer<'a>,
+    crc: Running,
+}
+
+impl<'a> Writer<'a> {
+    /// A frame at the front of `out`.
+    ///
+    /// # Errors
+    /// [`FrameFull`] when not even a delimiter fits.
+    pub fn new(out: &'a mut [u8]) -> Result<Self, FrameFull> {
+        let (first, rest) = out.split_first_mut().ok_or(FrameFull)?;
+        *first = DELIMITER;
+        Ok(Self {
+            stuffer: Stuffer::new(rest),
+            crc: Running::new(),
+        })
+    }
+
+    /// Takes the next byte of the payload.
+    ///
+    /// # Errors
+    /// [`FrameFull`] when it has no room.
+    pub fn push(&mut self, byte: u8) -> Result<(), FrameFull> {
+        self.crc.update(&[byte]);
+        self.stuffer.push(byte)
+    }
+
+    /// Ends the frame; returns its length, bytes.
+    ///
+    /// # Errors
+    /// [`FrameFull`] when checksum or delimiter have no room.
+    pub fn finish(self) -> Result<usize, FrameFull> {
+        let Self { mut stuffer, crc } = self;
+        for byte in crc.finish().to_le_bytes() {
+            stuffer.push(byte)?;
+        }
+        Ok(stuffer.finish_with(DELIMITER)?.saturating_add(1))
+    }
 }
 
 /// Why a frame was dropped.

@@ -33,6 +33,8 @@ pub mod stuffing;
 pub mod table;
 pub mod units;
 
+mod pen;
+
 /// Wire version spoken by this crate. Both ends say theirs in the greeting;
 /// they work together only when the numbers are equal.
 pub const WIRE_VERSION: u16 = 1;

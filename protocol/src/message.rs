@@ -28,6 +28,9 @@ use crate::table::{Knot, TableFault};
 /// Knots that travel in one message.
 pub const KNOTS_PER_MESSAGE: usize = 6;
 
+/// Bytes of the log that travel in one message.
+pub const LOG_BYTES: usize = 24;
+
 /// From laptop to scale.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Request {
@@ -117,6 +120,11 @@ pub enum Report {
     },
     /// A sample, unasked.
     Sample(Sample),
+    /// A piece of the firmware's log, unasked: defmt's own stream, cut anywhere.
+    Log {
+        /// The bytes.
+        bytes: Vec<u8, LOG_BYTES>,
+    },
 }
 
 /// Replies.
@@ -204,6 +212,9 @@ impl Flags {
     pub const SPIKE: Self = Self(1 << 11);
     /// The stored record in force is not the newest: the newest was broken.
     pub const FELL_BACK: Self = Self(1 << 12);
+    /// The memory holds a record in another firmware version's layout, which is
+    /// not read here. It stays untouched until a new record is staged.
+    pub const OTHER_LAYOUT: Self = Self(1 << 13);
 
     /// Whether all bits of `other` are set.
     #[must_use]

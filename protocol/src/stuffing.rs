@@ -31,33 +31,83 @@ const FULL: u8 = 0xFF;
 /// # Errors
 /// [`FrameFull`] when `out` is too short; its content is then of no use.
 pub fn stuff(content: impl IntoIterator<Item = u8>, out: &mut [u8]) -> Result<usize, FrameFull> {
-    let mut code_at = 0usize;
-    let mut at = 1usize;
-    let mut code = 1u8;
+    let mut stuffer = Stuffer::new(out);
     for byte in content {
-        if code == FULL {
-            set(out, code_at, code)?;
-            code_at = at;
-            at = at.saturating_add(1);
-            code = 1;
-        }
-        if byte == 0 {
-            set(out, code_at, code)?;
-            code_at = at;
-            code = 1;
-        } else {
-            set(out, at, byte)?;
-            code = code.saturating_add(1);
-        }
-        at = at.saturating_add(1);
+        stuffer.push(byte)?;
     }
-    set(out, code_at, code)?;
-    Ok(at)
+    stuffer.finish()
 }
 
-fn set(out: &mut [u8], at: usize, byte: u8) -> Result<(), FrameFull> {
-    *out.get_mut(at).ok_or(FrameFull)? = byte;
-    Ok(())
+/// Stuffs content that comes a byte at a time, so that it never has to stand
+/// in memory unstuffed.
+#[derive(Debug)]
+pub struct Stuffer<'a> {
+    out: &'a mut [u8],
+    code_at: usize,
+    at: usize,
+    code: u8,
+}
+
+impl<'a> Stuffer<'a> {
+    /// Writes to the front of `out`.
+    #[must_use]
+    pub const fn new(out: &'a mut [u8]) -> Self {
+        Self {
+            out,
+            code_at: 0,
+            at: 1,
+            code: 1,
+        }
+    }
+
+    /// Takes the next byte of content.
+    ///
+    /// # Errors
+    /// [`FrameFull`] when it has no room; what was written is of no use then.
+    pub fn push(&mut self, byte: u8) -> Result<(), FrameFull> {
+        if self.code == FULL {
+            self.close()?;
+        }
+        if byte == 0 {
+            return self.close();
+        }
+        self.set(self.at, byte)?;
+        self.at = self.at.saturating_add(1);
+        self.code = self.code.saturating_add(1);
+        Ok(())
+    }
+
+    /// Ends the block at hand and leaves room for the code of the next.
+    fn close(&mut self) -> Result<(), FrameFull> {
+        self.set(self.code_at, self.code)?;
+        self.code_at = self.at;
+        self.at = self.at.saturating_add(1);
+        self.code = 1;
+        Ok(())
+    }
+
+    fn set(&mut self, at: usize, byte: u8) -> Result<(), FrameFull> {
+        *self.out.get_mut(at).ok_or(FrameFull)? = byte;
+        Ok(())
+    }
+
+    /// Ends the content; returns the stuffed length, bytes.
+    ///
+    /// # Errors
+    /// [`FrameFull`] as above.
+    pub fn finish(mut self) -> Result<usize, FrameFull> {
+        self.set(self.code_at, self.code)?;
+        Ok(self.at)
+    }
+
+    /// As [`Self::finish`], with a delimiter behind; the length holds it.
+    ///
+    /// # Errors
+    /// [`FrameFull`] as above.
+    pub fn finish_with(mut self, delimiter: u8) -> Result<usize, FrameFull> {
+        self.set(self.at, delimiter)?;
+        Ok(self.finish()?.saturating_add(1))
+    }
 }
 
 /// Takes stuffed bytes one at a time and gives the content back.

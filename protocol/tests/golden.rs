@@ -112,7 +112,7 @@ macro_rules! variants {
 variants!(ask_variant, ASKS, Ask:
     Hello, State, Wait, Stream, Settings, SetSettings, Table, Knots, StageBegin, StageKnots,
     StageCommit, StageAbort, RollBack, SetZero, Tare, ClearTare, Capture, CaptureCancel);
-variants!(report_variant, REPORTS, Report: Answer, Refusal, Sample);
+variants!(report_variant, REPORTS, Report: Answer, Refusal, Sample, Log);
 variants!(answer_variant, ANSWERS, Answer:
     Done, Hello, State, Settings, Table, Knots, Stored, Zeroed);
 variants!(capture_variant, CAPTURES, CaptureState: Idle, Settling, Averaging, Captured, Failed);
@@ -163,7 +163,7 @@ fn note_message(seen: &mut BTreeSet<&'static str>, message: &Message) {
             seen.insert(report_variant(report));
             match report {
                 Report::Refusal { refusal, .. } => note_refusal(seen, refusal),
-                Report::Sample(_) => {}
+                Report::Sample(_) | Report::Log { .. } => {}
                 Report::Answer { answer, .. } => {
                     seen.insert(answer_variant(answer));
                     match answer {

@@ -10,7 +10,7 @@ use scalewright_protocol::codec::{self, DecodeFault};
 use scalewright_protocol::frame::{self, FrameFull};
 use scalewright_protocol::stuffing::{Unstuffer, stuff};
 use scalewright_protocol::table::{Knot, knots_checksum};
-use support::{Received, receive_with, unhex};
+use support::{Message, Received, receive_with, unhex};
 
 /// Catalogue of parametrised CRC algorithms (reveng.sourceforge.io/crc-catalogue),
 /// entry "CRC-32/ISO-HDLC": check 0xCBF43926, residue 0xDEBB20E3. The residue is
@@ -262,4 +262,22 @@ fn other_kinds_agree_with_the_specification() {
     assert_eq!(payload_of(&"kiln"), [0x04, b'k', b'i', b'l', b'n']);
     let list = heapless::Vec::<u16, 3>::from_slice(&[1, 128]).expect("two");
     assert_eq!(payload_of(&list), [0x02, 0x01, 0x80, 0x01]);
+}
+
+proptest! {
+    #![proptest_config(support::many_cases())]
+
+    /// Our writer of messages against the postcard crate's own, over every kind of
+    /// message.
+    #[test]
+    fn messages_are_written_as_the_postcard_crate_writes_them(
+        message in support::strategies::message()
+    ) {
+        let mut buffer = [0u8; 256];
+        let theirs = match &message {
+            Message::Request(request) => postcard::to_slice(request, &mut buffer),
+            Message::Report(report) => postcard::to_slice(report, &mut buffer),
+        };
+        prop_assert_eq!(message.payload(), theirs.expect("room for any message").to_vec());
+    }
 }

@@ -6,7 +6,7 @@ mod support;
 use scalewright_protocol::WIRE_VERSION;
 use scalewright_protocol::checksum::crc32;
 use scalewright_protocol::codec::{self, MAX_FRAME, MAX_PAYLOAD};
-use scalewright_protocol::message::{Flags, KNOTS_PER_MESSAGE, Report, Request};
+use scalewright_protocol::message::{Flags, KNOTS_PER_MESSAGE, LOG_BYTES, Report, Request};
 use support::document::Document;
 use support::{Message, Received, receive, unhex, vectors};
 
@@ -39,7 +39,7 @@ fn the_tables_have_no_more_than_there_is() {
         .flat_map(|text| text.split(|c: char| !c.is_alphanumeric()))
         .collect();
     let variants = Document::read(TEXT).variants();
-    assert_eq!(variants.len(), 18 + 3 + 8 + 5 + 3 + 16 + 8 + 6 + 4 + 3);
+    assert_eq!(variants.len(), 18 + 4 + 8 + 5 + 3 + 16 + 8 + 6 + 4 + 3);
     for variant in variants {
         let (_, name) = variant.split_once("::").expect("Type::Variant");
         assert!(words.contains(&name), "{variant}");
@@ -62,6 +62,7 @@ fn the_bits_are_where_the_document_says() {
         ("CONTINUED", Flags::CONTINUED),
         ("SPIKE", Flags::SPIKE),
         ("FELL_BACK", Flags::FELL_BACK),
+        ("OTHER_LAYOUT", Flags::OTHER_LAYOUT),
     ];
     let document = Document::read(TEXT);
     assert_eq!(document.bits("Flags").len(), flags.len());
@@ -85,6 +86,7 @@ fn the_limits_are_those_of_the_code() {
     assert_eq!(stated("MAX_PAYLOAD"), MAX_PAYLOAD);
     assert_eq!(stated("MAX_FRAME"), MAX_FRAME);
     assert_eq!(stated("KNOTS_PER_MESSAGE"), KNOTS_PER_MESSAGE);
+    assert_eq!(stated("LOG_BYTES"), LOG_BYTES);
     assert_eq!(Some(stated("longest message")), payloads.max());
 }
 

@@ -86,6 +86,9 @@ fn report() -> impl Strategy<Value = Report> {
         (any::<u16>(), answer()).prop_map(|(id, answer)| Report::Answer { id, answer }),
         (any::<u16>(), refusal()).prop_map(|(id, refusal)| Report::Refusal { id, refusal }),
         sample().prop_map(Report::Sample),
+        prop::collection::vec(any::<u8>(), 0..=LOG_BYTES).prop_map(|bytes| Report::Log {
+            bytes: heapless::Vec::from_slice(&bytes).expect("within the bound"),
+        }),
     ]
 }
 

@@ -97,6 +97,7 @@ pub fn all() -> Vec<Vector> {
     list.extend(answers::all());
     list.extend(states::all());
     list.extend(states::samples());
+    list.extend(states::logs());
     list.extend(refusals::all());
     list.extend(refusals::of_tables_and_settings());
     list
