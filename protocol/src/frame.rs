@@ -104,6 +104,8 @@ pub struct Decoder<const N: usize> {
     too_long: bool,
     /// Whether a byte came since the last delimiter.
     started: bool,
+    /// Whether the last frame was sound.
+    sound: bool,
 }
 
 impl<const N: usize> Decoder<N> {
@@ -115,6 +117,7 @@ impl<const N: usize> Decoder<N> {
             unstuffer: Unstuffer::new(),
             too_long: false,
             started: false,
+            sound: false,
         }
     }
 
@@ -136,6 +139,18 @@ impl<const N: usize> Decoder<N> {
         None
     }
 
+    /// The payload of the frame that ended with the byte pushed last, if it is
+    /// sound; nothing once another byte has begun the next.
+    #[must_use]
+    pub fn payload(&self) -> Option<&[u8]> {
+        if self.started || !self.sound {
+            return None;
+        }
+        self.content
+            .split_last_chunk::<4>()
+            .map(|(payload, _)| payload)
+    }
+
     fn store(&mut self, byte: u8) {
         if self.content.push(byte).is_err() {
             self.too_long = true;
@@ -147,24 +162,27 @@ impl<const N: usize> Decoder<N> {
             return None;
         }
         self.started = false;
+        let fault = self.fault();
+        self.sound = fault.is_none();
+        match fault {
+            Some(fault) => Some(Event::Broken(fault)),
+            None => self.payload().map(Event::Payload),
+        }
+    }
+
+    /// What is wrong with the frame that just ended.
+    fn fault(&self) -> Option<FrameFault> {
         if self.too_long {
-            return Some(Event::Broken(FrameFault::TooLong));
+            return Some(FrameFault::TooLong);
         }
-        if !self.unstuffer.at_end() {
-            return Some(Event::Broken(FrameFault::Cut));
-        }
-        let Some((payload, crc)) = self.content.split_last_chunk::<4>() else {
-            return Some(Event::Broken(FrameFault::Cut));
-        };
-        // Five bytes 0x01 would be a sound frame of nothing: its CRC-32 is 0. No
-        // message is empty, noise on a line often looks like this.
-        if payload.is_empty() {
-            return Some(Event::Broken(FrameFault::Cut));
-        }
-        if crc32(payload) == u32::from_le_bytes(*crc) {
-            Some(Event::Payload(payload))
-        } else {
-            Some(Event::Broken(FrameFault::Checksum))
+        match self.content.split_last_chunk::<4>() {
+            _ if !self.unstuffer.at_end() => Some(FrameFault::Cut),
+            // Five bytes 0x01 would be a sound frame of nothing: its CRC-32 is 0.
+            // No message is empty, noise on a line often looks like this.
+            None | Some(([], _)) => Some(FrameFault::Cut),
+            Some((payload, crc)) => {
+                (crc32(payload) != u32::from_le_bytes(*crc)).then_some(FrameFault::Checksum)
+            }
         }
     }
 }

@@ -166,6 +166,33 @@ impl<const N: usize> Table<N> {
         }
     }
 
+    /// Puts a table of `count` knots into `place`, knot by knot from `knot`, so
+    /// that no second table stands in memory. What stood there is lost unless
+    /// the knots check first: see [`check_each`].
+    ///
+    /// # Errors
+    /// The first [`TableFault`] found; `place` is empty then.
+    pub fn fill(
+        place: &mut Option<Self>,
+        count: usize,
+        mut knot: impl FnMut(usize) -> Option<Knot>,
+    ) -> Result<(), TableFault> {
+        let table = place.get_or_insert(Self { knots: Vec::new() });
+        table.knots.clear();
+        let all = (0..count).all(|at| knot(at).is_some_and(|k| table.knots.push(k).is_ok()));
+        let sound = match check(&table.knots, N) {
+            Ok(()) if !all => Err(TableFault::TooMany {
+                knots: small(count),
+                fit: small(table.knots.len()),
+            }),
+            sound => sound,
+        };
+        if sound.is_err() {
+            *place = None;
+        }
+        sound
+    }
+
     /// The knots, rising.
     #[must_use]
     pub fn knots(&self) -> &[Knot] {
@@ -271,40 +298,61 @@ fn divide_ties_by_sum(product: i64, run: i64, base: i32) -> i64 {
 /// of every knot, the order of every pair, the knot at zero, and at last the
 /// steepness of every segment.
 pub fn check(knots: &[Knot], fit: usize) -> Result<(), TableFault> {
-    if knots.len() > fit {
+    check_each(knots.len(), fit, |at| knots.get(at).copied())
+}
+
+/// [`check`] of `count` knots that lie elsewhere: `knot` says the one at a
+/// position, and is asked several times. One that cannot be had ends the list.
+///
+/// # Errors
+/// As [`check`].
+pub fn check_each(
+    count: usize,
+    fit: usize,
+    mut knot: impl FnMut(usize) -> Option<Knot>,
+) -> Result<(), TableFault> {
+    if count > fit {
         return Err(TableFault::TooMany {
-            knots: small(knots.len()),
+            knots: small(count),
             fit: small(fit),
         });
     }
-    let (Some(first), Some(last)) = (knots.first(), knots.last()) else {
+    let (Some(first), Some(last)) = (knot(0), knot(count.wrapping_sub(1))) else {
         return Err(TableFault::TooFew { knots: 0 });
     };
-    if knots.len() < 2 {
+    if count < 2 {
         return Err(TableFault::TooFew { knots: 1 });
     }
-    for (at, knot) in knots.iter().enumerate() {
-        if knot.counts > NET_COUNTS_LIMIT || knot.counts < -NET_COUNTS_LIMIT {
+    for at in 0..count {
+        let here = knot(at).ok_or(TableFault::TooFew { knots: small(at) })?;
+        if here.counts > NET_COUNTS_LIMIT || here.counts < -NET_COUNTS_LIMIT {
             return Err(TableFault::CountsRange { at: small(at) });
         }
-        if knot.mass > MASS_LIMIT || knot.mass < -MASS_LIMIT {
+        if here.mass > MASS_LIMIT || here.mass < -MASS_LIMIT {
             return Err(TableFault::MassRange { at: small(at) });
         }
     }
-    for (at, (left, right)) in pairs(knots) {
+    let mut left = first;
+    let mut zero = is_zero(first);
+    for at in 1..count {
+        let right = knot(at).ok_or(TableFault::TooFew { knots: small(at) })?;
         if right.counts <= left.counts {
-            return Err(TableFault::CountsOrder { at });
+            return Err(TableFault::CountsOrder { at: small(at) });
         }
         if right.mass <= left.mass {
-            return Err(TableFault::MassOrder { at });
+            return Err(TableFault::MassOrder { at: small(at) });
         }
+        zero |= is_zero(right);
+        left = right;
     }
-    if !knots.iter().any(|k| k.counts == 0 && k.mass == 0) {
+    if !zero {
         return Err(TableFault::NoZero);
     }
     let run_all = i64::from(last.counts) - i64::from(first.counts);
     let rise_all = i64::from(last.mass) - i64::from(first.mass);
-    for (at, (left, right)) in pairs(knots) {
+    let mut left = first;
+    for at in 1..count {
+        let right = knot(at).ok_or(TableFault::TooFew { knots: small(at) })?;
         let run = i64::from(right.counts) - i64::from(left.counts);
         let rise = i64::from(right.mass) - i64::from(left.mass);
         // rise/run against rise_all/run_all, multiplied out: 2^25 · 2^29 fits.
@@ -313,10 +361,15 @@ pub fn check(knots: &[Knot], fit: usize) -> Result<(), TableFault> {
         if here > whole.saturating_mul(SLOPE_RATIO_LIMIT)
             || here.saturating_mul(SLOPE_RATIO_LIMIT) < whole
         {
-            return Err(TableFault::Slope { at });
+            return Err(TableFault::Slope { at: small(at) });
         }
+        left = right;
     }
     Ok(())
+}
+
+const fn is_zero(knot: Knot) -> bool {
+    knot.counts == 0 && knot.mass == 0
 }
 
 /// CRC-32 over the knots in order, each as counts then mass, both little-endian
@@ -330,14 +383,6 @@ pub fn knots_checksum(knots: &[Knot]) -> u32 {
         crc.update(&knot.mass.to_le_bytes());
     }
     crc.finish()
-}
-
-fn pairs(knots: &[Knot]) -> impl Iterator<Item = (u8, (&Knot, &Knot))> {
-    knots
-        .iter()
-        .zip(knots.iter().skip(1))
-        .enumerate()
-        .map(|(at, pair)| (small(at.saturating_add(1)), pair))
 }
 
 fn small(count: usize) -> u8 {

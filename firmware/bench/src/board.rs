@@ -156,6 +156,11 @@ impl Board {
             let saying = self.instrument.output();
             let length = saying.len();
             if length == 0 {
+                // This flash is quick: what is being stored is stored now.
+                if self.instrument.is_storing() && !self.flash.is_dead() {
+                    self.instrument.handle(now_ms, Event::Tick);
+                    continue;
+                }
                 break;
             }
             self.line_out.pass(saying, out);

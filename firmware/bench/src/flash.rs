@@ -243,15 +243,16 @@ impl Storage for SimFlash {
         Ok(())
     }
 
-    fn erase(&mut self, slot: Slot) -> Result<(), FlashFault> {
+    /// Erases everything from `from` on at once.
+    fn erase(&mut self, slot: Slot, from: usize) -> Result<Option<usize>, FlashFault> {
         let mut chip = self.chip();
         chip.alive()?;
-        for at in 0..SLOT_BYTES {
+        for at in from..SLOT_BYTES {
             chip.burn()?;
             chip.image.bytes[index(slot)][at] = 0xFF;
             chip.image.written[index(slot)][at] = false;
         }
-        Ok(())
+        Ok(None)
     }
 
     fn write(&mut self, slot: Slot, offset: usize, bytes: &[u8]) -> Result<(), FlashFault> {
@@ -294,7 +295,7 @@ mod tests {
             "even a byte written as 0xFF"
         );
         assert_eq!(flash.write(Slot::B, 3, &[1]), Ok(()));
-        flash.erase(Slot::A).expect("erase");
+        flash.erase(Slot::A, 0).expect("erase");
         assert_eq!(read(&mut flash, Slot::A, 2), Ok(0xFF));
         assert_eq!(read(&mut flash, Slot::B, 3), Ok(1));
         assert_eq!(flash.write(Slot::A, 3, &[1]), Ok(()));
@@ -335,7 +336,7 @@ mod tests {
         assert_eq!(bytes, [1, 2, 3, 0xFF, 0xFF]);
         // An erase is as slow as a write: it can be cut as well.
         after.set_fuel(Some(1));
-        assert_eq!(after.erase(Slot::A), Err(FlashFault::NoPower));
+        assert_eq!(after.erase(Slot::A, 0), Err(FlashFault::NoPower));
         after.revive();
         assert_eq!(read(&mut after, Slot::A, 0), Ok(0xFF));
         assert_eq!(read(&mut after, Slot::A, 1), Ok(2));

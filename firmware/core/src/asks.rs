@@ -14,10 +14,21 @@ use crate::capture::{Capture, check_order};
 use crate::filter::Filtered;
 use crate::instrument::Instrument;
 use crate::ports::Storage;
+use crate::slots::{Progress, Record};
 
-impl<S: Storage, const KNOTS: usize> Instrument<S, KNOTS> {
-    /// Does what is asked. A wait only comes here when it is too long.
-    pub(crate) fn carry_out(&mut self, ask: Ask) -> Result<Answer, Refusal> {
+impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QUEUE> {
+    /// Does what is asked; no answer yet when storing has begun. A wait only
+    /// comes here when it is too long.
+    pub(crate) fn carry_out(&mut self, ask: Ask) -> Result<Option<Answer>, Refusal> {
+        match ask {
+            Ask::SetSettings(settings) => self.set_settings(&settings).map(|()| None),
+            Ask::StageBegin(stage) => self.stage_begin(&stage).map(|()| None),
+            ask => self.answer(ask).map(Some),
+        }
+    }
+
+    /// What can be done and answered at once.
+    fn answer(&mut self, ask: Ask) -> Result<Answer, Refusal> {
         match ask {
             Ask::Hello { .. } => Ok(Answer::Hello(self.hello())),
             Ask::State => {
@@ -25,35 +36,33 @@ impl<S: Storage, const KNOTS: usize> Instrument<S, KNOTS> {
                 Ok(Answer::State(self.state(self.now_ms)))
             }
             Ask::Wait { .. } => Err(Refusal::Range { field: 0 }),
+            // These two take steps.
+            Ask::SetSettings(_) | Ask::StageBegin(_) => Err(Refusal::Unknown),
             Ask::Stream { every } => {
                 self.stream_every = every;
                 self.stream_left = every;
                 Ok(Answer::Done)
             }
             Ask::Settings => Ok(Answer::Settings(self.settings)),
-            Ask::SetSettings(settings) => self.set_settings(&settings),
             Ask::Table => Ok(Answer::Table(self.table_header())),
             Ask::Knots { from } => self.knots_from(from),
-            Ask::StageBegin(stage) => self.stage_begin(&stage),
             Ask::StageKnots { from, knots } => {
                 self.slots.append(from, &knots)?;
                 Ok(Answer::Done)
             }
             Ask::StageCommit => {
-                let record = self.slots.commit(&self.limits())?;
-                let sequence = record.sequence;
-                self.adopt(record);
-                Ok(Answer::Stored { sequence })
+                let limits = self.limits();
+                let record = self.slots.commit(&limits, &mut self.table);
+                self.put_in_force(record)
             }
             Ask::StageAbort => {
                 self.slots.abort();
                 Ok(Answer::Done)
             }
             Ask::RollBack => {
-                let record = self.slots.roll_back(&self.limits())?;
-                let sequence = record.sequence;
-                self.adopt(record);
-                Ok(Answer::Stored { sequence })
+                let limits = self.limits();
+                let record = self.slots.roll_back(&limits, &mut self.table);
+                self.put_in_force(record)
             }
             Ask::SetZero => self.set_zero(),
             Ask::Tare => self.set_tare(),
@@ -70,6 +79,29 @@ impl<S: Storage, const KNOTS: usize> Instrument<S, KNOTS> {
                 self.untold |= self.capture.cancel();
                 Ok(Answer::Done)
             }
+        }
+    }
+
+    fn put_in_force(&mut self, record: Result<Record, Refusal>) -> Result<Answer, Refusal> {
+        let record = record?;
+        self.adopt(&record);
+        Ok(Answer::Stored {
+            sequence: record.sequence,
+        })
+    }
+
+    /// The next piece of what [`Self::carry_out`] began; the reply after the
+    /// last.
+    pub(crate) fn store_a_piece(&mut self) -> Option<Result<Answer, Refusal>> {
+        let knots = self.table.as_ref().map_or(&[][..], Table::knots);
+        match self.slots.step(knots) {
+            Ok(Progress::More) => None,
+            Ok(Progress::Open) => Some(Ok(Answer::Done)),
+            Ok(Progress::Replaced(sequence, settings)) => {
+                self.adopt_settings(settings);
+                Some(Ok(Answer::Stored { sequence }))
+            }
+            Err(refusal) => Some(Err(refusal)),
         }
     }
 
@@ -126,7 +158,7 @@ impl<S: Storage, const KNOTS: usize> Instrument<S, KNOTS> {
 
     /// The table stays, so what its numbers mean must stay: quanta, and (named
     /// as field 6) the ADC's input and gain.
-    fn set_settings(&mut self, settings: &Settings) -> Result<Answer, Refusal> {
+    fn set_settings(&mut self, settings: &Settings) -> Result<(), Refusal> {
         let limits = self.limits();
         limits.check(settings).map_err(Refusal::Settings)?;
         if self.table.is_some() {
@@ -139,19 +171,15 @@ impl<S: Storage, const KNOTS: usize> Instrument<S, KNOTS> {
         }
         let zero_counts = self.reference.calibration_counts;
         let knots = self.table.as_ref().map_or(&[][..], Table::knots);
-        let sequence = self
-            .slots
-            .replace_settings(settings, zero_counts, knots, &limits)?;
-        self.adopt_settings(*settings);
-        Ok(Answer::Stored { sequence })
+        self.slots
+            .begin_settings(settings, zero_counts, knots, &limits)
     }
 
-    fn stage_begin(&mut self, stage: &Stage) -> Result<Answer, Refusal> {
+    fn stage_begin(&mut self, stage: &Stage) -> Result<(), Refusal> {
         if !(CODE_MIN..=CODE_MAX).contains(&stage.zero_counts) {
             return Err(Refusal::Range { field: 1 });
         }
-        self.slots.begin(stage, &self.limits())?;
-        Ok(Answer::Done)
+        self.slots.begin(stage, &self.limits())
     }
 
     /// The signal, if a zero or tare may be taken from it.

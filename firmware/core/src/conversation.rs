@@ -22,15 +22,7 @@ pub(crate) struct Wait {
     pub(crate) deadline_ms: u32,
 }
 
-/// A request that stands behind a wait's answer; no ask when it was not
-/// understood.
-#[derive(Clone, Debug)]
-pub(crate) struct Pending {
-    pub(crate) id: u16,
-    pub(crate) ask: Option<Ask>,
-}
-
-impl<S: Storage, const KNOTS: usize> Instrument<S, KNOTS> {
+impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QUEUE> {
     /// Ends what time or an event has ended.
     pub(crate) fn watch(&mut self) {
         self.untold |= self.capture.tick(self.now_ms);
@@ -53,21 +45,32 @@ impl<S: Storage, const KNOTS: usize> Instrument<S, KNOTS> {
     }
 
     pub(crate) fn is_busy(&self) -> bool {
-        self.is_replying() || self.pending.is_some()
+        self.is_replying() || self.pending || self.is_storing()
     }
 
     pub(crate) fn receive(&mut self, byte: u8) {
-        let Some(frame::Event::Payload(payload)) = self.decoder.push(byte) else {
-            return;
-        };
-        let (id, ask) = match decode::<Request>(payload) {
-            Ok(Request { id, ask }) => (id, Some(ask)),
-            Err(_) => match leading_id(payload) {
-                Some(id) => (id, None),
-                None => return,
-            },
-        };
-        self.accept(id, ask);
+        if let Some(frame::Event::Payload(_)) = self.decoder.push(byte)
+            && let Some((id, ask)) = self.request()
+        {
+            self.accept(id, ask);
+        }
+    }
+
+    /// The request that stands in the decoder; no ask when it is not understood.
+    fn request(&self) -> Option<(u16, Option<Ask>)> {
+        let payload = self.decoder.payload()?;
+        match decode::<Request>(payload) {
+            Ok(Request { id, ask }) => Some((id, Some(ask))),
+            Err(_) => leading_id(payload).map(|id| (id, None)),
+        }
+    }
+
+    /// Begins the request that stood behind a wait's answer. Nothing was pushed
+    /// into the decoder since.
+    pub(crate) fn take_up(&mut self) {
+        if let Some((id, ask)) = self.request() {
+            self.begin(id, ask);
+        }
     }
 
     /// Takes a request while no reply is on its way.
@@ -78,7 +81,7 @@ impl<S: Storage, const KNOTS: usize> Instrument<S, KNOTS> {
             Some(wait) if wait.id == id => return,
             Some(wait) => {
                 self.finish_wait(wait);
-                self.pending = Some(Pending { id, ask });
+                self.pending = true;
                 return;
             }
             None => {}
@@ -102,14 +105,33 @@ impl<S: Storage, const KNOTS: usize> Instrument<S, KNOTS> {
                 return;
             }
             Some(ask @ Ask::Hello { .. }) => {
-                let result = self.carry_out(ask);
+                let result = self.carry_out(ask).map(|a| a.unwrap_or(Answer::Done));
                 self.reply(id, result);
                 self.last_id = None;
                 return;
             }
-            Some(ask) => self.carry_out(ask),
+            Some(ask) => match self.carry_out(ask) {
+                Ok(None) => {
+                    self.chore = Some(id);
+                    // The first piece is part of the request: a memory that
+                    // erases at once has the reply out at once.
+                    self.step_chore();
+                    return;
+                }
+                Ok(Some(answer)) => Ok(answer),
+                Err(refusal) => Err(refusal),
+            },
         };
         self.reply(id, result);
+    }
+
+    /// Does the next piece of storing, and replies after the last.
+    pub(crate) fn step_chore(&mut self) {
+        let Some(id) = self.chore else { return };
+        if let Some(result) = self.store_a_piece() {
+            self.chore = None;
+            self.reply(id, result);
+        }
     }
 
     fn reply(&mut self, id: u16, result: Result<Answer, Refusal>) {

@@ -15,6 +15,10 @@
 //!
 //! All little-endian. The end mark is the last byte written: with it the write
 //! was finished, so a wrong CRC then means decay and not a power cut.
+//!
+//! A later layout may change everything but this: mark, layout version and
+//! sequence where they are, the CRC over what stands before it at 43, and the
+//! end mark. By these a firmware knows a record that it cannot read.
 
 use scalewright_protocol::checksum::crc32;
 use scalewright_protocol::settings::{Class, Input, Settings};
@@ -43,6 +47,8 @@ pub enum Place {
     Erased,
     /// Never finished, half erased, or something else altogether.
     Other,
+    /// A sound header in another layout.
+    Foreign { sequence: u32 },
     /// Once finished under this number (if that can be believed), now broken.
     Broken { sequence: u32 },
     /// A header.
@@ -103,9 +109,10 @@ pub fn from_bytes(bytes: &[u8; HEADER_BYTES]) -> Place {
         return Place::Other;
     }
     let right = crc == crc32(bytes.get(..CHECKED_BYTES).unwrap_or(&[]));
-    let (true, LAYOUT, Some(class), Some(input)) =
-        (right, layout, class_from(class), input_from(input))
-    else {
+    if right && layout != LAYOUT {
+        return Place::Foreign { sequence };
+    }
+    let (true, Some(class), Some(input)) = (right, class_from(class), input_from(input)) else {
         return Place::Broken { sequence };
     };
     Place::Sound(Header {

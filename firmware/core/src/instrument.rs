@@ -4,11 +4,19 @@
 //! when an open wait ends. It never blocks except inside [`Storage`].
 //!
 //! **One request at a time.** While a reply is unsent, arriving bytes stand in
-//! a queue of [`QUEUE_BYTES`]; they are worked on as soon as the reply is out,
-//! in order. A board that can hold its line back asks [`Instrument::room`]
-//! first. Bytes beyond the queue are lost, which breaks the frame they belong
-//! to: that request was never received, and its asker sends it again. Replies
-//! are never lost or reordered.
+//! a queue; they are worked on as soon as the reply is out, in order. A board
+//! that can hold its line back asks [`Instrument::room`] first. Bytes beyond
+//! the queue are lost, which breaks the frame they belong to: that request was
+//! never received, and its asker sends it again. Replies are never lost or
+//! reordered.
+//!
+//! **Storing takes steps.** Where a memory is slow, a request that erases or
+//! copies is carried out a piece with each event, so that samples are worked on
+//! in between; [`Instrument::is_storing`] says that another piece is due, and
+//! the reply comes after the last.
+//!
+//! **Time never runs backwards.** A sample read while storage was busy may be
+//! older than the last event; it is worked on at that event's time.
 //!
 //! **A wait and what ends it.** An open `Ask::Wait` is answered at its
 //! deadline, when a capture ends or when rest begins or ends. If one of these
@@ -23,14 +31,16 @@
 use heapless::Deque;
 use scalewright_protocol::codec::MAX_PAYLOAD;
 use scalewright_protocol::frame::Decoder;
-use scalewright_protocol::message::{Flags, Sample, State};
+#[cfg(doc)]
+use scalewright_protocol::message::LOG_BYTES;
+use scalewright_protocol::message::{Flags, Report, Sample, State};
 use scalewright_protocol::settings::{Input, Settings};
 use scalewright_protocol::table::Table;
 use scalewright_protocol::units::{CODE_MAX, CODE_MIN, reached_ms};
 
 use crate::bridge::{BridgeFault, Conversion};
 use crate::capture::Capture;
-use crate::conversation::{Pending, Wait};
+use crate::conversation::Wait;
 use crate::filter::{Filter, FilterConfig, Filtered};
 use crate::indication::{Reference, Weighed, rest_limit_q8};
 use crate::outbox::Outbox;
@@ -38,7 +48,8 @@ use crate::ports::Storage;
 use crate::rest::Rest;
 use crate::slots::{Boot, Limits, Record, Slots};
 
-/// Bytes that may arrive while a reply is unsent: one frame of any length.
+/// Bytes that may arrive while a reply is unsent, unless a board chooses
+/// otherwise: one frame of any length.
 pub const QUEUE_BYTES: usize = 128;
 
 /// What a board says of itself.
@@ -65,14 +76,15 @@ pub enum Event<'a> {
     Sample(Result<Conversion, BridgeFault>),
 }
 
-/// A scale with a table of up to `KNOTS` knots.
-pub struct Instrument<S: Storage, const KNOTS: usize> {
+/// A scale with a table of up to `KNOTS` knots and a queue of `QUEUE` bytes.
+pub struct Instrument<S: Storage, const KNOTS: usize, const QUEUE: usize = QUEUE_BYTES> {
     pub(crate) identity: Identity,
     pub(crate) slots: Slots<S>,
     pub(crate) settings: Settings,
     pub(crate) table: Option<Table<KNOTS>>,
     pub(crate) reference: Reference,
     pub(crate) fell_back: bool,
+    pub(crate) other_layout: bool,
     pub(crate) capture: Capture,
     /// Send one of so many samples; 0 sends none.
     pub(crate) stream_every: u8,
@@ -88,14 +100,17 @@ pub struct Instrument<S: Storage, const KNOTS: usize> {
     sequence: u32,
     pub(crate) now_ms: u32,
     pub(crate) decoder: Decoder<{ MAX_PAYLOAD + 4 }>,
-    queue: Deque<u8, QUEUE_BYTES>,
+    queue: Deque<u8, QUEUE>,
     pub(crate) outbox: Outbox,
     pub(crate) last_id: Option<u16>,
-    pub(crate) pending: Option<Pending>,
+    /// The request in the decoder stands behind the reply on its way.
+    pub(crate) pending: bool,
     pub(crate) wait: Option<Wait>,
+    /// The request whose storing is under way.
+    pub(crate) chore: Option<u16>,
 }
 
-impl<S: Storage, const KNOTS: usize> Instrument<S, KNOTS> {
+impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QUEUE> {
     /// A scale just switched on: the newest sound record is in force, else
     /// `factory` without a table. Zero is the reference stored at calibration.
     pub fn new(identity: Identity, storage: S, factory: Settings, now_ms: u32) -> Self {
@@ -104,22 +119,27 @@ impl<S: Storage, const KNOTS: usize> Instrument<S, KNOTS> {
             rates_sps: identity.rates_sps,
             knots: KNOTS,
         };
-        let Boot { record, fell_back } = slots.boot(&limits);
+        let mut table = None;
+        let Boot {
+            record,
+            fell_back,
+            other_layout,
+        } = slots.boot(&limits, &mut table);
         let record = record.unwrap_or(Record {
             sequence: 0,
             zero_counts: 0,
             settings: factory,
-            table: None,
         });
         Self {
             identity,
             slots,
             settings: record.settings,
-            rest_limit_q8: rest_limit_q8(record.table.as_ref(), &record.settings),
+            rest_limit_q8: rest_limit_q8(table.as_ref(), &record.settings),
             rest: Rest::new(window_ms(&record.settings)),
-            table: record.table,
+            table,
             reference: Reference::stored(record.zero_counts),
             fell_back,
+            other_layout,
             capture: Capture::idle(),
             stream_every: 0,
             stream_left: 0,
@@ -134,14 +154,18 @@ impl<S: Storage, const KNOTS: usize> Instrument<S, KNOTS> {
             queue: Deque::new(),
             outbox: Outbox::new(),
             last_id: None,
-            pending: None,
+            pending: false,
             wait: None,
+            chore: None,
         }
     }
 
     /// Takes what happened at `now_ms`.
     pub fn handle(&mut self, now_ms: u32, event: Event<'_>) {
-        self.now_ms = now_ms;
+        if reached_ms(now_ms, self.now_ms) {
+            self.now_ms = now_ms;
+        }
+        self.step_chore();
         match event {
             Event::Tick => {}
             Event::Bytes(bytes) => {
@@ -172,6 +196,9 @@ impl<S: Storage, const KNOTS: usize> Instrument<S, KNOTS> {
     #[must_use]
     pub fn next_deadline_ms(&self) -> Option<u32> {
         let wait = self.wait.map(|w| w.deadline_ms);
+        if self.is_storing() {
+            return Some(self.now_ms);
+        }
         match (wait, self.capture.deadline_ms()) {
             (Some(a), Some(b)) => Some(if reached_ms(a, b) { b } else { a }),
             (a, b) => a.or(b),
@@ -188,9 +215,9 @@ impl<S: Storage, const KNOTS: usize> Instrument<S, KNOTS> {
     /// The first `bytes` of [`Self::output`] are on the line.
     pub fn sent(&mut self, bytes: usize) {
         self.outbox.sent(bytes);
-        while !self.is_replying() {
-            if let Some(Pending { id, ask }) = self.pending.take() {
-                self.begin(id, ask);
+        while !self.is_replying() && !self.is_storing() {
+            if core::mem::take(&mut self.pending) {
+                self.take_up();
             } else if let Some(byte) = self.queue.pop_front() {
                 self.receive(byte);
             } else {
@@ -203,7 +230,22 @@ impl<S: Storage, const KNOTS: usize> Instrument<S, KNOTS> {
     /// Bytes that can surely be taken by the next [`Event::Bytes`].
     #[must_use]
     pub fn room(&self) -> usize {
-        QUEUE_BYTES.saturating_sub(self.queue.len())
+        QUEUE.saturating_sub(self.queue.len())
+    }
+
+    /// Whether storing is under way: [`Event::Tick`] is due at once.
+    #[must_use]
+    pub const fn is_storing(&self) -> bool {
+        self.chore.is_some()
+    }
+
+    /// Sends a piece of the firmware's log, at most [`LOG_BYTES`], if there is
+    /// room; says whether there was.
+    pub fn log(&mut self, bytes: &[u8]) -> bool {
+        match heapless::Vec::from_slice(bytes) {
+            Ok(bytes) => self.outbox.event(&Report::Log { bytes }),
+            Err(_) => false,
+        }
     }
 
     /// Whether a wait is open: time is being waited for.
@@ -263,8 +305,7 @@ impl<S: Storage, const KNOTS: usize> Instrument<S, KNOTS> {
     /// Puts a record in force. Its own zero reference comes with it, and no
     /// tare: neither can be carried over to another table. Filtered samples are
     /// kept unless they are no longer comparable.
-    pub(crate) fn adopt(&mut self, record: Record<KNOTS>) {
-        self.table = record.table;
+    pub(crate) fn adopt(&mut self, record: &Record) {
         self.reference = Reference::stored(record.zero_counts);
         self.adopt_settings(record.settings);
     }
@@ -272,6 +313,7 @@ impl<S: Storage, const KNOTS: usize> Instrument<S, KNOTS> {
     pub(crate) fn adopt_settings(&mut self, settings: Settings) {
         let before = core::mem::replace(&mut self.settings, settings);
         self.fell_back = false;
+        self.other_layout = false;
         self.rest_limit_q8 = rest_limit_q8(self.table.as_ref(), &self.settings);
         if window_ms(&before) != window_ms(&settings) {
             self.rest = Rest::new(window_ms(&settings));
@@ -320,14 +362,14 @@ impl<S: Storage, const KNOTS: usize> Instrument<S, KNOTS> {
             if self.stream_left == 0 {
                 self.stream_left = self.stream_every;
                 let weighed = self.weigh(&filtered);
-                self.outbox.event(Sample {
+                self.outbox.event(&Report::Sample(Sample {
                     sequence: self.sequence,
                     at_ms: self.now_ms,
                     raw_counts: filtered.raw,
                     smooth_q8: filtered.smooth_q8,
                     mass: weighed.map(|w| w.mass),
                     flags: self.flags(weighed.as_ref()),
-                });
+                }));
             }
         }
     }
@@ -357,6 +399,7 @@ impl<S: Storage, const KNOTS: usize> Instrument<S, KNOTS> {
             .with_if(Flags::ADC_SILENT, self.fault == Some(BridgeFault::Silent))
             .with_if(Flags::ADC_STUCK, self.fault == Some(BridgeFault::Stuck))
             .with_if(Flags::FELL_BACK, self.fell_back)
+            .with_if(Flags::OTHER_LAYOUT, self.other_layout)
     }
 
     fn note_rest(&mut self) {

@@ -4,9 +4,10 @@
 //! event; an event that finds no room is dropped.
 
 use scalewright_protocol::codec::{MAX_FRAME, encode};
-use scalewright_protocol::message::{Refusal, Report, Sample};
+use scalewright_protocol::message::{Refusal, Report};
 
-/// A sample at its widest: 30 bytes of payload, 8 around it (tested).
+/// A sample at its widest: 30 bytes of payload, 8 around it (tested); a piece of
+/// the log is shorter.
 const EVENT_FRAME: usize = 40;
 
 #[derive(Clone, Debug)]
@@ -81,11 +82,9 @@ impl Outbox {
         !self.reply.rest().is_empty()
     }
 
-    /// Puts a sample in if there is room.
-    pub fn event(&mut self, sample: Sample) {
-        if self.event.rest().is_empty() {
-            self.event.put(&Report::Sample(sample));
-        }
+    /// Puts an unasked report in if there is room; says whether there was.
+    pub fn event(&mut self, report: &Report) -> bool {
+        self.event.rest().is_empty() && self.event.put(report)
     }
 
     /// The bytes to send next.

@@ -39,12 +39,16 @@ pub trait Storage {
     /// When the memory cannot be read or the range leaves the slot.
     fn read(&mut self, slot: Slot, offset: usize, into: &mut [u8]) -> Result<(), Self::Error>;
 
-    /// Makes every byte of `slot` 0xFF. The other slot is not touched, even
-    /// when power dies on the way.
+    /// Makes some bytes of `slot` from offset `from` on 0xFF, and says where to
+    /// go on; `None` when the slot is erased to its end. The other slot is not
+    /// touched, even when power dies on the way.
+    ///
+    /// A memory that erases byte by byte does a few at a time, so that samples
+    /// are worked on in between; one that erases whole sectors does all at once.
     ///
     /// # Errors
     /// When the memory refuses.
-    fn erase(&mut self, slot: Slot) -> Result<(), Self::Error>;
+    fn erase(&mut self, slot: Slot, from: usize) -> Result<Option<usize>, Self::Error>;
 
     /// Writes `bytes` from `offset` on, in rising order; bytes around them are
     /// not touched.

@@ -1,9 +1,8 @@
 //! What stands in a slot, byte by byte: header places and knots.
 //!
 //! Owns the offsets; knows nothing of which record is in force. Buffers on the
-//! stack stay at 64 bytes.
+//! stack stay at one header's 48 bytes.
 
-use heapless::Vec;
 use scalewright_protocol::checksum::Running;
 use scalewright_protocol::message::Refusal;
 use scalewright_protocol::table::Knot;
@@ -16,8 +15,6 @@ pub const PLACES: usize = 4;
 /// Where knots begin.
 const KNOTS_AT: usize = PLACES * HEADER_BYTES;
 const KNOT_BYTES: usize = 8;
-/// Knots handled at a time: a buffer of 64 bytes.
-const PIECE: usize = 8;
 
 /// What stands in one slot.
 pub struct Survey {
@@ -27,6 +24,8 @@ pub struct Survey {
     pub broken: Option<u32>,
     /// First erased header place.
     pub free: Option<usize>,
+    /// Newest number on a header in another layout.
+    pub foreign: Option<u32>,
     /// Whether the storage refused.
     pub unreadable: bool,
 }
@@ -42,9 +41,9 @@ impl<S: Storage> Shelf<S> {
         Some(room / KNOT_BYTES)
     }
 
-    /// Erases a slot.
-    pub fn erase(&mut self, slot: Slot) -> Result<(), Refusal> {
-        self.0.erase(slot).map_err(|_| Refusal::Storage)
+    /// Erases a part of a slot from `from` on; says where to go on, if anywhere.
+    pub fn erase(&mut self, slot: Slot, from: usize) -> Result<Option<usize>, Refusal> {
+        self.0.erase(slot, from).map_err(|_| Refusal::Storage)
     }
 
     /// Writes a header and reads it back. What counts is what reads back, not
@@ -80,17 +79,15 @@ impl<S: Storage> Shelf<S> {
             newest: None,
             broken: None,
             free: None,
+            foreign: None,
             unreadable: false,
         };
         for place in 0..PLACES {
             match self.place(slot, place) {
                 Ok(Place::Erased) => survey.free = survey.free.or(Some(place)),
                 Ok(Place::Other) => {}
-                Ok(Place::Broken { sequence }) => {
-                    if survey.broken.is_none_or(|b| is_newer(sequence, b)) {
-                        survey.broken = Some(sequence);
-                    }
-                }
+                Ok(Place::Broken { sequence }) => newest(&mut survey.broken, sequence),
+                Ok(Place::Foreign { sequence }) => newest(&mut survey.foreign, sequence),
                 Ok(Place::Sound(header)) => {
                     if survey
                         .newest
@@ -109,60 +106,46 @@ impl<S: Storage> Shelf<S> {
     /// [`knots_checksum`] forms it.
     pub fn checksum(&mut self, slot: Slot, knots: u8) -> Result<u32, Refusal> {
         let mut crc = Running::new();
-        self.each_piece(slot, knots, |piece| {
-            for knot in piece {
-                crc.update(&knot.counts.to_le_bytes());
-                crc.update(&knot.mass.to_le_bytes());
-            }
-            Ok(())
-        })?;
+        for at in 0..usize::from(knots) {
+            crc.update(&self.knot_bytes(slot, at)?);
+        }
         Ok(crc.finish())
     }
 
-    /// Hands the knots in `slot` to `each`, some at a time.
-    pub fn each_piece(
-        &mut self,
-        slot: Slot,
-        knots: u8,
-        mut each: impl FnMut(&[Knot]) -> Result<(), Refusal>,
-    ) -> Result<(), Refusal> {
-        let mut at = KNOTS_AT;
-        let mut left = usize::from(knots);
-        while left > 0 {
-            let count = left.min(PIECE);
-            let mut bytes = [0u8; PIECE * KNOT_BYTES];
-            let bytes = bytes
-                .get_mut(..count.saturating_mul(KNOT_BYTES))
-                .ok_or(Refusal::Storage)?;
-            self.0.read(slot, at, bytes).map_err(|_| Refusal::Storage)?;
-            let (pairs, _) = bytes.as_chunks::<KNOT_BYTES>();
-            let mut piece: Vec<Knot, PIECE> = Vec::new();
-            for pair in pairs {
-                piece.push(knot_from(pair)).map_err(|_| Refusal::Storage)?;
-            }
-            each(&piece)?;
-            at = at.saturating_add(bytes.len());
-            left = left.saturating_sub(count);
-        }
-        Ok(())
+    /// The knot at a position.
+    pub fn knot(&mut self, slot: Slot, at: usize) -> Result<Knot, Refusal> {
+        self.knot_bytes(slot, at).map(|bytes| knot_from(&bytes))
+    }
+
+    fn knot_bytes(&mut self, slot: Slot, at: usize) -> Result<[u8; KNOT_BYTES], Refusal> {
+        let mut bytes = [0u8; KNOT_BYTES];
+        self.0
+            .read(slot, knot_at(at), &mut bytes)
+            .map_err(|_| Refusal::Storage)?;
+        Ok(bytes)
     }
 
     /// Writes knots from position `from` on.
     pub fn write_knots(&mut self, slot: Slot, from: u8, knots: &[Knot]) -> Result<(), Refusal> {
-        let mut at = KNOTS_AT.saturating_add(usize::from(from).saturating_mul(KNOT_BYTES));
-        for piece in knots.chunks(PIECE) {
-            let mut bytes: Vec<u8, { PIECE * KNOT_BYTES }> = Vec::new();
-            for knot in piece {
-                let counts = bytes.extend_from_slice(&knot.counts.to_le_bytes());
-                let mass = bytes.extend_from_slice(&knot.mass.to_le_bytes());
-                counts.and(mass).map_err(|_| Refusal::Storage)?;
-            }
+        for (at, knot) in (usize::from(from)..).zip(knots) {
+            let [c0, c1, c2, c3] = knot.counts.to_le_bytes();
+            let [m0, m1, m2, m3] = knot.mass.to_le_bytes();
+            let bytes = [c0, c1, c2, c3, m0, m1, m2, m3];
             self.0
-                .write(slot, at, &bytes)
+                .write(slot, knot_at(at), &bytes)
                 .map_err(|_| Refusal::Storage)?;
-            at = at.saturating_add(bytes.len());
         }
         Ok(())
+    }
+}
+
+const fn knot_at(at: usize) -> usize {
+    KNOTS_AT.saturating_add(at.saturating_mul(KNOT_BYTES))
+}
+
+fn newest(place: &mut Option<u32>, sequence: u32) {
+    if place.is_none_or(|before| is_newer(sequence, before)) {
+        *place = Some(sequence);
     }
 }
 

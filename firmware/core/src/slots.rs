@@ -6,8 +6,8 @@
 //!
 //! Two slots hold one record each. The sound record with the newest sequence
 //! number is in force; the other is the one before. A new record is built in
-//! the other slot: erase, knots as they arrive, and last, in one write, the
-//! header, whose CRC makes the record exist. So at every moment at least the
+//! the other slot: erase (in steps, see [`Slots::step`]), knots as they arrive,
+//! and last, in one write, the header, whose CRC makes the record exist. So at every moment at least the
 //! record in force is whole, and what a cut leaves behind is no record.
 //! Starting reads only, so a second cut finds nothing half repaired.
 //!
@@ -16,14 +16,18 @@
 //! header place of the same slot. Each record has four places, so it can be
 //! brought back three times before it counts as gone.
 //!
+//! **Another layout**, written by another version of the firmware, is known by
+//! its mark and left alone: of two such slots the older is rewritten first, so
+//! that going back to that version finds its record.
+//!
 //! Refuses: a record whose knots, settings or table do not check, whatever its
 //! CRC says. A failing memory never costs the record in force: each header is
-//! read back before it counts.
+//! read back before it counts. Knots are checked where they lie, so that no
+//! second table stands in memory.
 
-use heapless::Vec;
-use scalewright_protocol::message::{Refusal, Stage};
+use scalewright_protocol::message::{KNOTS_PER_MESSAGE, Refusal, Stage};
 use scalewright_protocol::settings::{Settings, SettingsFault};
-use scalewright_protocol::table::{Knot, Table, TableFault, knots_checksum};
+use scalewright_protocol::table::{Knot, Table, TableFault, check_each, knots_checksum};
 
 use crate::header::Header;
 use crate::ports::{Slot, Storage};
@@ -53,32 +57,47 @@ impl Limits {
     }
 }
 
-/// A record as it comes into force.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Record<const N: usize> {
+/// A record as it comes into force, but for its table.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Record {
     /// Its number; 0 is never used.
     pub sequence: u32,
     /// Zero reference at calibration, ADC counts.
     pub zero_counts: i32,
     /// The settings.
     pub settings: Settings,
-    /// The table; none means not calibrated.
-    pub table: Option<Table<N>>,
 }
 
 /// What starting found.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Boot<const N: usize> {
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Boot {
     /// The record in force; none on a factory-new scale.
-    pub record: Option<Record<N>>,
+    pub record: Option<Record>,
     /// Whether a newer one was there and is broken.
     pub fell_back: bool,
+    /// Whether all there is is in another layout.
+    pub other_layout: bool,
+}
+
+/// How far a step brought what was begun.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Progress {
+    /// Another step is due.
+    More,
+    /// The spare slot is open for knots.
+    Open,
+    /// These settings are in force under this number.
+    Replaced(u32, Settings),
 }
 
 #[derive(Clone, Copy, Debug)]
 struct Staging {
     stage: Stage,
     received: u8,
+    /// Where erasing goes on; none when it is done.
+    erase_at: Option<usize>,
+    /// The knots are those in force: only the settings change.
+    own_knots: bool,
 }
 
 /// The two slots.
@@ -131,15 +150,23 @@ impl<S: Storage> Slots<S> {
     /// Reads only.
     ///
     /// `fell_back` is set when a newer one was finished once and is broken now;
-    /// an update that a power cut ended is no such case.
-    pub fn boot<const N: usize>(&mut self, limits: &Limits) -> Boot<N> {
+    /// an update that a power cut ended is no such case. `table` becomes the
+    /// record's.
+    pub fn boot<const N: usize>(&mut self, limits: &Limits, table: &mut Option<Table<N>>) -> Boot {
+        *table = None;
         self.in_force = None;
         self.staging = None;
         let (a, b) = (self.shelf.survey(Slot::A), self.shelf.survey(Slot::B));
         let first_b = match (a.newest, b.newest) {
             (Some(in_a), Some(in_b)) => is_newer(in_b.sequence, in_a.sequence),
-            // Where no slot has a header that reads, the broken one goes first.
-            (None, None) => b.broken.is_some() && a.broken.is_none(),
+            // Where no slot has a header that reads, the broken one goes first,
+            // and of two in another layout the older.
+            (None, None) => match (a.foreign, b.foreign) {
+                (Some(in_a), Some(in_b)) => is_newer(in_a, in_b),
+                (Some(_), None) => true,
+                (None, Some(_)) => false,
+                (None, None) => b.broken.is_some() && a.broken.is_none(),
+            },
             (in_a, _) => in_a.is_none(),
         };
         let in_order = if first_b {
@@ -156,10 +183,11 @@ impl<S: Storage> Slots<S> {
         let mut record = None;
         for (slot, header) in in_order {
             let Some(header) = header else { continue };
-            if let Ok(loaded) = self.load(slot, &header, limits) {
+            let sound = self.verify::<N>(slot, &header, limits);
+            if sound.and_then(|()| self.fill(slot, &header, table)).is_ok() {
                 self.in_force = Some((slot, header.sequence));
                 self.spare = slot.other();
-                record = Some(loaded);
+                record = Some(record_of(&header));
                 break;
             }
             fell_back = true;
@@ -168,7 +196,12 @@ impl<S: Storage> Slots<S> {
         for broken in [a.broken, b.broken].into_iter().flatten() {
             fell_back |= here == 0 || is_newer(broken, here);
         }
-        Boot { record, fell_back }
+        let foreign = a.foreign.is_some() || b.foreign.is_some();
+        Boot {
+            record,
+            fell_back,
+            other_layout: foreign && record.is_none(),
+        }
     }
 
     /// Whether a record can be put back in force.
@@ -185,12 +218,13 @@ impl<S: Storage> Slots<S> {
         (checksum == header.checksum).then_some((header, free))
     }
 
-    /// Opens a record in the spare slot. From here on the record that stood
-    /// there is gone; the one in force is not touched.
+    /// Begins to open a record in the spare slot; [`Self::step`] is called until
+    /// it is. From here on the record that stood there is gone; the one in force
+    /// is not touched.
     ///
     /// # Errors
     /// [`Refusal`] for settings, zero reference or number of knots that make no
-    /// sense, or a memory that cannot be erased.
+    /// sense, or a memory without room.
     pub fn begin(&mut self, stage: &Stage, limits: &Limits) -> Result<(), Refusal> {
         limits.check(&stage.settings).map_err(Refusal::Settings)?;
         let fit = limits.knots.min(self.knots_fit());
@@ -207,12 +241,91 @@ impl<S: Storage> Slots<S> {
         if self.shelf.knots_fit().is_none() {
             return Err(Refusal::Storage);
         }
-        self.shelf.erase(self.spare)?;
         self.staging = Some(Staging {
             stage: *stage,
             received: 0,
+            erase_at: Some(0),
+            own_knots: false,
         });
         Ok(())
+    }
+
+    /// Begins to store `settings` with the zero reference and the knots in force;
+    /// [`Self::step`] is called until that is done. What was being staged is
+    /// given up.
+    ///
+    /// # Errors
+    /// As [`Self::begin`].
+    pub fn begin_settings(
+        &mut self,
+        settings: &Settings,
+        zero_counts: i32,
+        knots: &[Knot],
+        limits: &Limits,
+    ) -> Result<(), Refusal> {
+        let stage = Stage {
+            settings: *settings,
+            zero_counts,
+            knots: u8::try_from(knots.len()).unwrap_or(u8::MAX),
+            checksum: knots_checksum(knots),
+        };
+        self.begin(&stage, limits)?;
+        if let Some(staging) = &mut self.staging {
+            staging.own_knots = true;
+        }
+        Ok(())
+    }
+
+    /// Does the next piece of what was begun: a part of the erase, some knots, or
+    /// the header. `knots` are those in force.
+    ///
+    /// # Errors
+    /// [`Refusal::Storage`], which ends the staging; [`Refusal::NotStaging`].
+    pub fn step(&mut self, knots: &[Knot]) -> Result<Progress, Refusal> {
+        let staging = self.staging.take().ok_or(Refusal::NotStaging)?;
+        self.advance(staging, knots)
+    }
+
+    /// One step; what is still to do goes back to `self.staging`.
+    fn advance(&mut self, mut staging: Staging, knots: &[Knot]) -> Result<Progress, Refusal> {
+        if let Some(at) = staging.erase_at {
+            staging.erase_at = self.shelf.erase(self.spare, at)?;
+            let open = staging.erase_at.is_none() && !staging.own_knots;
+            self.staging = Some(staging);
+            return Ok(if open { Progress::Open } else { Progress::More });
+        }
+        if !staging.own_knots {
+            self.staging = Some(staging);
+            return Ok(Progress::Open);
+        }
+        let stage = staging.stage;
+        if let Some(rest) = knots.get(usize::from(staging.received)..)
+            && !rest.is_empty()
+        {
+            let piece = rest.get(..KNOTS_PER_MESSAGE).unwrap_or(rest);
+            self.shelf
+                .write_knots(self.spare, staging.received, piece)?;
+            let count = u8::try_from(piece.len()).unwrap_or(u8::MAX);
+            staging.received = staging.received.saturating_add(count);
+            self.staging = Some(staging);
+            return Ok(Progress::More);
+        }
+        if self.shelf.checksum(self.spare, stage.knots)? != stage.checksum {
+            return Err(Refusal::Storage);
+        }
+        let header = self.header_of(&stage);
+        self.adopt(self.spare, 0, &header)?;
+        Ok(Progress::Replaced(header.sequence, stage.settings))
+    }
+
+    fn header_of(&self, stage: &Stage) -> Header {
+        Header {
+            sequence: self.next_sequence(),
+            zero_counts: stage.zero_counts,
+            knots: stage.knots,
+            checksum: stage.checksum,
+            settings: stage.settings,
+        }
     }
 
     /// Writes the next knots to the spare slot.
@@ -222,7 +335,10 @@ impl<S: Storage> Slots<S> {
     /// none or more than announced; [`Refusal::Storage`], which ends the
     /// staging, since a byte cannot be written twice.
     pub fn append(&mut self, from: u8, knots: &[Knot]) -> Result<(), Refusal> {
-        let staging = self.staging.ok_or(Refusal::NotStaging)?;
+        let staging = self
+            .staging
+            .filter(|s| s.erase_at.is_none() && !s.own_knots)
+            .ok_or(Refusal::NotStaging)?;
         if from != staging.received {
             return Err(Refusal::StageOrder {
                 expected: staging.received,
@@ -251,7 +367,11 @@ impl<S: Storage> Slots<S> {
     /// [`Refusal::NotStaging`]; [`Refusal::StageIncomplete`], after which more
     /// knots may follow; [`Refusal::StageChecksum`], [`Refusal::Table`] and
     /// [`Refusal::Storage`], which end the staging.
-    pub fn commit<const N: usize>(&mut self, limits: &Limits) -> Result<Record<N>, Refusal> {
+    pub fn commit<const N: usize>(
+        &mut self,
+        limits: &Limits,
+        table: &mut Option<Table<N>>,
+    ) -> Result<Record, Refusal> {
         let staging = self.staging.ok_or(Refusal::NotStaging)?;
         if staging.received < staging.stage.knots {
             return Err(Refusal::StageIncomplete {
@@ -259,16 +379,9 @@ impl<S: Storage> Slots<S> {
             });
         }
         self.staging = None;
-        let header = Header {
-            sequence: self.next_sequence(),
-            zero_counts: staging.stage.zero_counts,
-            knots: staging.stage.knots,
-            checksum: staging.stage.checksum,
-            settings: staging.stage.settings,
-        };
-        let record = self.load(self.spare, &header, limits)?;
-        self.adopt(self.spare, 0, &header)?;
-        Ok(record)
+        let header = self.header_of(&staging.stage);
+        self.verify::<N>(self.spare, &header, limits)?;
+        self.bring_in_force(0, &header, table)
     }
 
     /// Gives up what was staged; says whether anything was.
@@ -276,57 +389,39 @@ impl<S: Storage> Slots<S> {
         self.staging.take().is_some()
     }
 
-    /// Stores `settings` with the zero reference and the knots in force and
-    /// returns the new number. What was being staged is given up.
-    ///
-    /// # Errors
-    /// [`Refusal::Settings`] and [`Refusal::Storage`].
-    pub fn replace_settings(
-        &mut self,
-        settings: &Settings,
-        zero_counts: i32,
-        knots: &[Knot],
-        limits: &Limits,
-    ) -> Result<u32, Refusal> {
-        let stage = Stage {
-            settings: *settings,
-            zero_counts,
-            knots: u8::try_from(knots.len()).unwrap_or(u8::MAX),
-            checksum: knots_checksum(knots),
-        };
-        self.begin(&stage, limits)?;
-        self.staging = None;
-        self.shelf.write_knots(self.spare, 0, knots)?;
-        if self.shelf.checksum(self.spare, stage.knots)? != stage.checksum {
-            return Err(Refusal::Storage);
-        }
-        let header = Header {
-            sequence: self.next_sequence(),
-            zero_counts,
-            knots: stage.knots,
-            checksum: stage.checksum,
-            settings: *settings,
-        };
-        self.adopt(self.spare, 0, &header)?;
-        Ok(header.sequence)
-    }
-
     /// Puts the record before the one in force back, under a new number.
     ///
     /// # Errors
     /// [`Refusal::NothingToRollBack`] when there is none or it does not check;
     /// [`Refusal::Storage`].
-    pub fn roll_back<const N: usize>(&mut self, limits: &Limits) -> Result<Record<N>, Refusal> {
+    pub fn roll_back<const N: usize>(
+        &mut self,
+        limits: &Limits,
+        table: &mut Option<Table<N>>,
+    ) -> Result<Record, Refusal> {
         let (previous, free) = self.previous().ok_or(Refusal::NothingToRollBack)?;
         let header = Header {
             sequence: self.next_sequence(),
             ..previous
         };
-        let record = self
-            .load(self.spare, &header, limits)
+        self.verify::<N>(self.spare, &header, limits)
             .map_err(|_| Refusal::NothingToRollBack)?;
-        self.adopt(self.spare, free, &header)?;
-        Ok(record)
+        self.bring_in_force(free, &header, table)
+    }
+
+    /// Writes the header of a verified record in the spare slot, which puts it in
+    /// force, and makes `table` the record's. Should the memory cease to read
+    /// between the check and this, there is no table until the next start.
+    fn bring_in_force<const N: usize>(
+        &mut self,
+        place: usize,
+        header: &Header,
+        table: &mut Option<Table<N>>,
+    ) -> Result<Record, Refusal> {
+        let slot = self.spare;
+        self.adopt(slot, place, header)?;
+        self.fill(slot, header, table)?;
+        Ok(record_of(header))
     }
 
     /// From here on `slot` holds the record in force, once its header reads back.
@@ -343,36 +438,58 @@ impl<S: Storage> Slots<S> {
         self.newest.wrapping_add(1).max(1)
     }
 
-    /// The record under `header`, if its knots, settings and table all check.
-    fn load<const N: usize>(
+    /// Whether the record under `header` checks: knots, settings and table.
+    fn verify<const N: usize>(
         &mut self,
         slot: Slot,
         header: &Header,
         limits: &Limits,
-    ) -> Result<Record<N>, Refusal> {
+    ) -> Result<(), Refusal> {
         limits.check(&header.settings).map_err(Refusal::Settings)?;
         if self.shelf.checksum(slot, header.knots)? != header.checksum {
             return Err(Refusal::StageChecksum);
         }
-        let table = if header.knots == 0 {
-            None
-        } else {
-            let mut knots: Vec<Knot, N> = Vec::new();
-            self.shelf.each_piece(slot, header.knots, |piece| {
-                knots.extend_from_slice(piece).map_err(|_| {
-                    Refusal::Table(TableFault::TooMany {
-                        knots: header.knots,
-                        fit: u8::try_from(N).unwrap_or(u8::MAX),
-                    })
-                })
-            })?;
-            Some(Table::new(&knots).map_err(Refusal::Table)?)
-        };
-        Ok(Record {
-            sequence: header.sequence,
-            zero_counts: header.zero_counts,
-            settings: header.settings,
-            table,
+        if header.knots == 0 {
+            return Ok(());
+        }
+        let mut unread = None;
+        let sound = check_each(usize::from(header.knots), N, |at| {
+            match self.shelf.knot(slot, at) {
+                Ok(knot) => Some(knot),
+                Err(refusal) => {
+                    unread = Some(refusal);
+                    None
+                }
+            }
+        });
+        match unread {
+            Some(refusal) => Err(refusal),
+            None => sound.map_err(Refusal::Table),
+        }
+    }
+
+    /// Makes `table` that of the record under `header`.
+    fn fill<const N: usize>(
+        &mut self,
+        slot: Slot,
+        header: &Header,
+        table: &mut Option<Table<N>>,
+    ) -> Result<(), Refusal> {
+        if header.knots == 0 {
+            *table = None;
+            return Ok(());
+        }
+        Table::fill(table, usize::from(header.knots), |at| {
+            self.shelf.knot(slot, at).ok()
         })
+        .map_err(|_| Refusal::Storage)
+    }
+}
+
+const fn record_of(header: &Header) -> Record {
+    Record {
+        sequence: header.sequence,
+        zero_counts: header.zero_counts,
+        settings: header.settings,
     }
 }

@@ -142,6 +142,10 @@ fn a_wait_ends_at_its_deadline_of_device_time() {
     let mut scale = start(Flash::new(512));
     let mut line = Laptop::new();
     let begin = u32::MAX - 100; // across the wrap
+    // Time runs forward, so that it has to pass on the way there.
+    for quarter in 1..4 {
+        scale.handle(quarter << 30, Event::Tick);
+    }
     scale.handle(
         begin,
         Event::Bytes(&frame_of(1, Ask::Wait { up_to_ms: 300 })),

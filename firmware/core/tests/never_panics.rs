@@ -162,7 +162,7 @@ fn drive(mut scale: Scale, begin_ms: u32, steps: Vec<Step>) -> Result<(), TestCa
         for report in line.hear(&mut scale) {
             let to = match report {
                 Report::Answer { id, .. } | Report::Refusal { id, .. } => id,
-                Report::Sample(_) => continue,
+                Report::Sample(_) | Report::Log { .. } => continue,
             };
             // Each in its turn, none twice, none unasked.
             prop_assert_eq!(open.first().copied(), Some(to));

@@ -3,9 +3,12 @@
 mod common;
 
 use common::*;
+use scalewright_core::bridge::Conversion;
 use scalewright_core::instrument::Event;
-use scalewright_protocol::message::{Answer, Ask, Flags, Refusal, Stage};
-use scalewright_protocol::settings::{Input, SettingsFault};
+use scalewright_protocol::message::{
+    Answer, Ask, CaptureOrder, CaptureState, Flags, Refusal, Report, Stage,
+};
+use scalewright_protocol::settings::{Input, Settings, SettingsFault};
 use scalewright_protocol::table::{Knot, TableFault, knots_checksum};
 use scalewright_protocol::units::CODE_MAX;
 
@@ -328,4 +331,124 @@ fn numbers_wrap_and_leave_out_zero() {
     let mut scale = start(scale.into_storage());
     assert_eq!(scale.table().unwrap().knots(), knots());
     scale.handle(0, Event::Tick);
+}
+
+/// An EEPROM erases a few bytes at a time; between the pieces the scale weighs.
+#[test]
+fn samples_are_worked_on_while_a_slow_memory_erases() {
+    let (scale, _) = calibrated();
+    let mut flash = scale.into_storage();
+    flash.erase_step = 8;
+    let mut scale = start(flash);
+    let mut now = load(&mut scale, 0, ZERO + 1000, 30);
+    let asks = [
+        Ask::StageBegin(stage(&many())),
+        Ask::SetSettings(Settings {
+            d: 200,
+            ..kitchen()
+        }),
+    ];
+    for (id, ask) in (1..).zip(asks) {
+        scale.handle(now, Event::Bytes(&frame_of(id, ask)));
+        let before = scale.state(now).sequence;
+        let mut pieces = 0u32;
+        while scale.is_storing() {
+            assert!(scale.output().is_empty(), "no reply before the last piece");
+            assert_eq!(scale.next_deadline_ms(), Some(now), "due at once");
+            assert_eq!(scale.settings(), &kitchen(), "nothing in force changes");
+            now = load(&mut scale, now, ZERO + 1000, 1);
+            pieces += 1;
+        }
+        assert!(pieces > 20, "{pieces} pieces of 8 bytes");
+        assert_eq!(scale.state(now).sequence - before, pieces);
+        let told = Laptop::new().hear(&mut scale);
+        assert!(matches!(told[..], [Report::Answer { id: to, .. }] if to == id));
+    }
+    assert_eq!(scale.settings().d, 200);
+    assert_eq!(scale.table().unwrap().knots(), knots());
+}
+
+/// What arrives meanwhile is carried out after it, in order.
+#[test]
+fn requests_wait_while_storing_is_under_way() {
+    let (scale, _) = calibrated();
+    let mut flash = scale.into_storage();
+    flash.erase_step = 8;
+    let mut scale = start(flash);
+    scale.handle(
+        0,
+        Event::Bytes(&frame_of(1, Ask::StageBegin(stage(&knots())))),
+    );
+    scale.handle(0, Event::Bytes(&frame_of(2, piece(0, &knots()))));
+    assert!(scale.is_storing() && scale.output().is_empty());
+    // Begun again while it is at work: nothing is done twice.
+    let told = Laptop::new().hear(&mut scale);
+    assert!(matches!(
+        told[..],
+        [
+            Report::Answer {
+                id: 1,
+                answer: Answer::Done
+            },
+            Report::Answer {
+                id: 2,
+                answer: Answer::Done
+            }
+        ]
+    ));
+}
+
+/// A sample that was read while storage was busy is older than the last event;
+/// a capture ordered meanwhile does not run out of patience by it.
+#[test]
+fn time_never_runs_backwards() {
+    let (mut scale, mut laptop) = calibrated();
+    let now = load(&mut scale, 0, ZERO, 30);
+    let order = CaptureOrder {
+        samples: 4,
+        rest_counts: 0,
+        patience_ms: 5000,
+    };
+    laptop.ask(&mut scale, now, Ask::Capture(order)).unwrap();
+    scale.handle(now - 90, Event::Sample(Ok(Conversion::settled(ZERO))));
+    let state = laptop.state(&mut scale, now - 90);
+    assert!(matches!(
+        state.capture,
+        CaptureState::Averaging { done: 1, .. }
+    ));
+    assert_eq!(state.at_ms, now);
+}
+
+/// Headers as another version of the firmware would write them: mark, number,
+/// CRC and end mark stay where they are, the layout version differs.
+#[test]
+fn a_record_in_another_layout_is_known_and_left_alone() {
+    let (mut scale, mut laptop) = calibrated();
+    laptop
+        .transfer(&mut scale, kitchen(), ZERO, &many())
+        .unwrap();
+    let mut flash = scale.into_storage();
+    for slot in &mut flash.slots {
+        slot[4] = 9;
+        let crc = scalewright_protocol::checksum::crc32(&slot[..43]);
+        slot[43..47].copy_from_slice(&crc.to_le_bytes());
+    }
+    let older = flash.slots[0].clone();
+    let newer = flash.slots[1].clone();
+    let mut scale = start(flash);
+    let flags = scale.state(0).flags;
+    assert!(flags.has(Flags::OTHER_LAYOUT.with(Flags::NOT_CALIBRATED)));
+    assert!(!flags.has(Flags::FELL_BACK), "nothing is broken");
+    // A new record takes the place of the older; the newer is still there for
+    // whoever goes back to the other version.
+    Laptop::new()
+        .transfer(&mut scale, kitchen(), ZERO, &knots())
+        .unwrap();
+    assert!(!scale.state(0).flags.has(Flags::OTHER_LAYOUT));
+    let flash = scale.into_storage();
+    assert_ne!(flash.slots[0], older);
+    assert_eq!(flash.slots[1], newer);
+    let scale = start(flash);
+    assert_eq!(scale.table().unwrap().knots(), knots());
+    assert!(!scale.state(0).flags.has(Flags::OTHER_LAYOUT));
 }

@@ -75,6 +75,8 @@ pub struct Flash {
     pub fuel: Option<usize>,
     pub used: usize,
     pub order: EraseOrder,
+    /// Bytes one call erases.
+    pub erase_step: usize,
     /// Refuses writes (not erases) without losing power.
     pub refuse_writes: bool,
     /// Says it wrote, and does not.
@@ -100,6 +102,7 @@ impl Flash {
             fuel: None,
             used: 0,
             order: EraseOrder::Rising,
+            erase_step: usize::MAX,
             refuse_writes: false,
             forget_writes: false,
             refuse_erase: false,
@@ -146,22 +149,23 @@ impl Storage for Flash {
         Ok(())
     }
 
-    fn erase(&mut self, slot: Slot) -> Result<(), Dead> {
+    fn erase(&mut self, slot: Slot, from: usize) -> Result<Option<usize>, Dead> {
         if self.refuse_erase {
             return Err(Dead);
         }
         let bytes = self.slots[index(slot)].len();
+        let to = from.saturating_add(self.erase_step).min(bytes);
         let order: Vec<usize> = match self.order {
-            EraseOrder::Rising => (0..bytes).collect(),
-            EraseOrder::Falling => (0..bytes).rev().collect(),
-            EraseOrder::Strided => (0..7).flat_map(|s| (s..bytes).step_by(7)).collect(),
+            EraseOrder::Rising => (from..to).collect(),
+            EraseOrder::Falling => (from..to).rev().collect(),
+            EraseOrder::Strided => (0..7).flat_map(|s| (from + s..to).step_by(7)).collect(),
         };
         for at in order {
             self.burn()?;
             self.slots[index(slot)][at] = 0xFF;
             self.written[index(slot)][at] = false;
         }
-        Ok(())
+        Ok((to < bytes).then_some(to))
     }
 
     fn write(&mut self, slot: Slot, offset: usize, bytes: &[u8]) -> Result<(), Dead> {
@@ -215,7 +219,15 @@ impl Laptop {
     /// Every report the scale has to tell; taken from it a few bytes at a time.
     pub fn hear(&mut self, scale: &mut Scale) -> Vec<Report> {
         let mut reports = Vec::new();
-        while !scale.output().is_empty() {
+        loop {
+            if scale.output().is_empty() {
+                if !scale.is_storing() {
+                    break;
+                }
+                // The clock does not run backwards for it.
+                scale.handle(0, Event::Tick);
+                continue;
+            }
             let bytes = scale.output();
             let some = bytes[..bytes.len().min(7)].to_vec();
             scale.sent(some.len());
