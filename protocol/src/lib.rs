@@ -28,6 +28,7 @@ pub mod checksum;
 pub mod codec;
 pub mod frame;
 pub mod message;
+pub mod passport;
 pub mod settings;
 pub mod stuffing;
 pub mod table;

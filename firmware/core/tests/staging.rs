@@ -354,7 +354,8 @@ fn samples_are_worked_on_while_a_slow_memory_erases() {
         let mut pieces = 0u32;
         while scale.is_storing() {
             assert!(scale.output().is_empty(), "no reply before the last piece");
-            assert_eq!(scale.next_deadline_ms(), Some(now), "due at once");
+            let due = scale.next_deadline_ms().expect("a piece is due");
+            assert!(due <= now, "at once");
             assert_eq!(scale.settings(), &kitchen(), "nothing in force changes");
             now = load(&mut scale, now, ZERO + 1000, 1);
             pieces += 1;

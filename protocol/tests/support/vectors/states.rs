@@ -163,8 +163,16 @@ pub fn logs() -> Vec<Vector> {
         bytes: heapless::Vec::from_slice(bytes).expect("no more than travel in a message"),
     };
     vec![
-        report("log", log(&[0x0F, 0x00, 0x2A]), "three bytes, a zero inside"),
+        report(
+            "log",
+            log(&[0x0F, 0x00, 0x2A]),
+            "three bytes, a zero inside",
+        ),
         report("log.empty", log(&[]), "nothing to say"),
-        report("log.widest", log(&[0xFF; LOG_BYTES]), "as long as a piece gets"),
+        report(
+            "log.widest",
+            log(&[0xFF; LOG_BYTES]),
+            "as long as a piece gets",
+        ),
     ]
 }
