@@ -64,10 +64,14 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
                 let record = self.slots.roll_back(&limits, &mut self.table);
                 self.put_in_force(record)
             }
-            Ask::SetZero => self.set_zero(),
-            Ask::Tare => self.set_tare(),
+            Ask::SetZero => {
+                self.zero()?;
+                let zero_counts = self.reference.zero_counts;
+                Ok(Answer::Zeroed { zero_counts })
+            }
+            Ask::Tare => self.take_tare().map(|()| Answer::Done),
             Ask::ClearTare => {
-                self.reference.tare = 0;
+                self.clear_tare();
                 Ok(Answer::Done)
             }
             Ask::Capture(order) => {
@@ -194,15 +198,24 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
         }
     }
 
-    fn set_zero(&mut self) -> Result<Answer, Refusal> {
+    /// Zero-setting: the load on the pan becomes zero.
+    ///
+    /// # Errors
+    /// [`Refusal::NotCalibrated`], [`Refusal::AdcFault`], [`Refusal::NotAtRest`],
+    /// [`Refusal::ZeroRange`].
+    pub fn zero(&mut self) -> Result<(), Refusal> {
         let (table, filtered) = self.at_rest()?;
         let mut reference = self.reference;
-        let zero_counts = reference.set_zero(table, &self.settings, filtered.smooth_q8)?;
+        reference.set_zero(table, &self.settings, filtered.smooth_q8)?;
         self.reference = reference;
-        Ok(Answer::Zeroed { zero_counts })
+        Ok(())
     }
 
-    fn set_tare(&mut self) -> Result<Answer, Refusal> {
+    /// Tare: the load on the pan counts as container.
+    ///
+    /// # Errors
+    /// As [`Self::zero`], and [`Refusal::TareRange`].
+    pub fn take_tare(&mut self) -> Result<(), Refusal> {
         let (table, filtered) = self.at_rest()?;
         let mut reference = self.reference;
         reference.set_tare(
@@ -212,6 +225,6 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
             filtered.saturated,
         )?;
         self.reference = reference;
-        Ok(Answer::Done)
+        Ok(())
     }
 }

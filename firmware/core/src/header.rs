@@ -21,13 +21,13 @@
 //! end mark. By these a firmware knows a record that it cannot read.
 
 use scalewright_protocol::checksum::crc32;
+use scalewright_protocol::passport::LAYOUT_VERSION as LAYOUT;
 use scalewright_protocol::settings::{Class, Input, Settings};
 
 /// Length of a header, bytes.
 pub const HEADER_BYTES: usize = 48;
 const CHECKED_BYTES: usize = 43;
 const MARK: [u8; 4] = *b"kiln";
-const LAYOUT: u8 = 1;
 const END: u8 = 0xA6;
 
 /// What a header says.

@@ -260,6 +260,23 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
         (self.settings.input, self.settings.rate_sps)
     }
 
+    /// What the board says of itself.
+    #[must_use]
+    pub const fn identity(&self) -> &Identity {
+        &self.identity
+    }
+
+    /// Tare in use, quanta; 0 for none.
+    #[must_use]
+    pub const fn tare(&self) -> i32 {
+        self.reference.tare
+    }
+
+    /// Forgets the tare.
+    pub const fn clear_tare(&mut self) {
+        self.reference.tare = 0;
+    }
+
     /// Settings in force.
     #[must_use]
     pub const fn settings(&self) -> &Settings {

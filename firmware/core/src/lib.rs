@@ -14,14 +14,21 @@
 //! No input makes it panic, wait or allocate: the board crate may rely on it.
 #![no_std]
 
+#[cfg(test)]
+extern crate std;
+
 pub mod bridge;
 pub mod capture;
 pub mod filter;
+pub mod font;
 pub mod indication;
 pub mod instrument;
 pub mod moments;
+pub mod number;
+pub mod panel;
 pub mod ports;
 pub mod rest;
+pub mod sampling;
 pub mod slots;
 
 mod asks;
@@ -29,3 +36,20 @@ mod conversation;
 mod header;
 mod outbox;
 mod shelf;
+
+use scalewright_protocol::settings::{Class, Input, Settings};
+
+/// What a board is set to before anybody calibrated it: Max 6 kg, e = d = 2 g,
+/// 10 conversions per second. A calibration brings its own.
+pub const FACTORY: Settings = Settings {
+    quantum_ug: 2000,
+    max: 3_000_000,
+    e: 1000,
+    d: 1000,
+    class: Class::III,
+    rate_sps: 10,
+    input: Input::A128,
+    smoothing: 3,
+    rest_tenths_d: 5,
+    rest_ms: 1000,
+};
