@@ -214,18 +214,17 @@ impl<const N: usize> Table<N> {
     /// and never falling while counts rise.
     #[must_use]
     pub fn lookup(&self, net_counts: i32) -> Reading {
-        self.lookup_scaled(i64::from(net_counts), 1)
+        self.lookup_q8(i64::from(net_counts) * 256)
     }
 
-    /// Mass at `net_q8`/256 counts, for means that carry a fraction.
+    /// Mass at `net_q8`/256 counts, for means that carry a fraction. The largest
+    /// product, 1.25·2^25·256 counts times 2^29 quanta, stays below 2^63 by the
+    /// limits on knots. Never inlined, for the flash of small chips.
     #[must_use]
+    #[inline(never)]
     pub fn lookup_q8(&self, net_q8: i64) -> Reading {
-        self.lookup_scaled(net_q8, 256)
-    }
-
-    /// `counts` are in 1/`scale` count. The largest product, 1.25·2^25·256
-    /// counts times 2^29 quanta, stays below 2^63 by the limits on knots.
-    fn lookup_scaled(&self, counts: i64, scale: i64) -> Reading {
+        const SCALE: i64 = 256;
+        let counts = net_q8;
         // `new` guarantees two knots; the fallback keeps this free of panics.
         let (Some(first), Some(last)) = (self.knots.first(), self.knots.last()) else {
             return Reading {
@@ -233,11 +232,11 @@ impl<const N: usize> Table<N> {
                 place: Place::Beyond,
             };
         };
-        let low = i64::from(first.counts) * scale;
-        let high = i64::from(last.counts) * scale;
+        let low = i64::from(first.counts) * SCALE;
+        let high = i64::from(last.counts) * SCALE;
         // In whole counts, so that both lookups end at the same place.
         let width = i64::from(last.counts) - i64::from(first.counts);
-        let reach = width / 4 * scale;
+        let reach = width / 4 * SCALE;
         let (held, place) = if counts < low {
             if counts < low - reach {
                 (low - reach, Place::Beyond)
@@ -258,16 +257,17 @@ impl<const N: usize> Table<N> {
         for (left, right) in self.knots.iter().zip(self.knots.iter().skip(1)) {
             before = *left;
             after = *right;
-            if held <= i64::from(right.counts) * scale {
+            if held <= i64::from(right.counts) * SCALE {
                 break;
             }
         }
-        let run = (i64::from(after.counts) - i64::from(before.counts)) * scale;
+        let run = (i64::from(after.counts) - i64::from(before.counts)) * SCALE;
         let rise = i64::from(after.mass) - i64::from(before.mass);
-        let along = held - i64::from(before.counts) * scale;
-        let step = divide_ties_by_sum(along.saturating_mul(rise), run, before.mass);
+        let along = held - i64::from(before.counts) * SCALE;
+        // By the limits above neither the product nor the sum leaves 64 bits.
+        let step = divide_ties_by_sum(along.wrapping_mul(rise), run, before.mass);
         Reading {
-            mass: saturate_i32(i64::from(before.mass).saturating_add(step)),
+            mass: saturate_i32(i64::from(before.mass).wrapping_add(step)),
             place,
         }
     }
@@ -277,11 +277,9 @@ impl<const N: usize> Table<N> {
 /// zero: the sign that decides is that of the sum, not of the step.
 fn divide_ties_by_sum(product: i64, run: i64, base: i32) -> i64 {
     let step = divide_to_nearest(product, run);
-    let doubled_rest = match product.checked_sub(step.saturating_mul(run)) {
-        Some(rest) => rest.saturating_mul(2),
-        None => 0,
-    };
-    let sum = i64::from(base).saturating_add(step);
+    // The rest is at most half of `run`, so nothing wraps.
+    let doubled_rest = product.wrapping_sub(step.wrapping_mul(run)).wrapping_mul(2);
+    let sum = i64::from(base).wrapping_add(step);
     if doubled_rest == run && sum >= 0 {
         step + 1
     } else if doubled_rest == run.wrapping_neg() && sum <= 0 {
@@ -298,7 +296,7 @@ fn divide_ties_by_sum(product: i64, run: i64, base: i32) -> i64 {
 /// of every knot, the order of every pair, the knot at zero, and at last the
 /// steepness of every segment.
 pub fn check(knots: &[Knot], fit: usize) -> Result<(), TableFault> {
-    check_each(knots.len(), fit, |at| knots.get(at).copied())
+    check_each(knots.len(), fit, &mut |at| knots.get(at).copied())
 }
 
 /// [`check`] of `count` knots that lie elsewhere: `knot` says the one at a
@@ -309,7 +307,7 @@ pub fn check(knots: &[Knot], fit: usize) -> Result<(), TableFault> {
 pub fn check_each(
     count: usize,
     fit: usize,
-    mut knot: impl FnMut(usize) -> Option<Knot>,
+    knot: &mut dyn FnMut(usize) -> Option<Knot>,
 ) -> Result<(), TableFault> {
     if count > fit {
         return Err(TableFault::TooMany {
@@ -355,12 +353,10 @@ pub fn check_each(
         let right = knot(at).ok_or(TableFault::TooFew { knots: small(at) })?;
         let run = i64::from(right.counts) - i64::from(left.counts);
         let rise = i64::from(right.mass) - i64::from(left.mass);
-        // rise/run against rise_all/run_all, multiplied out: 2^25 · 2^29 fits.
+        // rise/run against rise_all/run_all, multiplied out: 2 · 2^25 · 2^29 fits.
         let here = rise * run_all;
         let whole = rise_all * run;
-        if here > whole.saturating_mul(SLOPE_RATIO_LIMIT)
-            || here.saturating_mul(SLOPE_RATIO_LIMIT) < whole
-        {
+        if here > whole * SLOPE_RATIO_LIMIT || here * SLOPE_RATIO_LIMIT < whole {
             return Err(TableFault::Slope { at: small(at) });
         }
         left = right;

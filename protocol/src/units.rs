@@ -46,7 +46,10 @@ pub const fn reached_ms(now: u32, deadline: u32) -> bool {
 /// assert_eq!(divide_to_nearest(-5, 2), -3);
 /// assert_eq!(divide_to_nearest(-4, 3), -1);
 /// ```
+///
+/// Never inlined: on an 8-bit chip each copy costs hundreds of bytes of flash.
 #[must_use]
+#[inline(never)]
 pub const fn divide_to_nearest(numerator: i64, denominator: i64) -> i64 {
     if denominator <= 0 {
         return 0;

@@ -1,54 +1,48 @@
-//! What each request does. Every function here returns the one reply.
+//! What each request does. Every request gets its one reply here.
+//!
+//! Large replies have functions of their own that are never inlined: so a stack
+//! of a few hundred bytes holds one of them, not all.
 
 use heapless::{String, Vec};
 use scalewright_protocol::WIRE_VERSION;
 use scalewright_protocol::codec::MAX_PAYLOAD;
 use scalewright_protocol::message::{
-    Answer, Ask, Hello, KNOTS_PER_MESSAGE, Refusal, Stage, TableHeader,
+    Answer, Ask, CaptureOrder, Hello, KNOTS_PER_MESSAGE, Refusal, Stage, TableHeader,
 };
 use scalewright_protocol::settings::Settings;
 use scalewright_protocol::table::{Knot, Table, knots_checksum};
 use scalewright_protocol::units::{CODE_MAX, CODE_MIN};
 
-use crate::capture::{Capture, check_order};
+use crate::capture::check_order;
+use crate::conversation::Outcome;
 use crate::filter::Filtered;
 use crate::instrument::Instrument;
 use crate::ports::Storage;
 use crate::slots::{Progress, Record};
 
 impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QUEUE> {
-    /// Does what is asked; no answer yet when storing has begun. A wait only
+    /// Does what is asked and replies, or begins what takes steps. A wait only
     /// comes here when it is too long.
-    pub(crate) fn carry_out(&mut self, ask: Ask) -> Result<Option<Answer>, Refusal> {
-        match ask {
-            Ask::SetSettings(settings) => self.set_settings(&settings).map(|()| None),
-            Ask::StageBegin(stage) => self.stage_begin(&stage).map(|()| None),
-            ask => self.answer(ask).map(Some),
-        }
-    }
-
-    /// What can be done and answered at once.
-    fn answer(&mut self, ask: Ask) -> Result<Answer, Refusal> {
-        match ask {
-            Ask::Hello { .. } => Ok(Answer::Hello(self.hello())),
-            Ask::State => {
-                self.untold = false;
-                Ok(Answer::State(self.state(self.now_ms)))
+    #[inline(never)]
+    pub(crate) fn carry_out(&mut self, id: u16, ask: &Ask) {
+        let outcome = match ask {
+            Ask::Hello { .. } => return self.tell_who(id),
+            Ask::State => return self.tell_state(id),
+            Ask::Settings => return self.tell_settings(id),
+            Ask::Table => return self.tell_table(id),
+            Ask::Knots { from } => return self.tell_knots(id, *from),
+            Ask::SetSettings(settings) => {
+                return self.begin_storing(id, |s| s.set_settings(settings));
             }
+            Ask::StageBegin(stage) => return self.begin_storing(id, |s| s.stage_begin(stage)),
             Ask::Wait { .. } => Err(Refusal::Range { field: 0 }),
-            // These two take steps.
-            Ask::SetSettings(_) | Ask::StageBegin(_) => Err(Refusal::Unknown),
             Ask::Stream { every } => {
-                self.stream_every = every;
-                self.stream_left = every;
-                Ok(Answer::Done)
+                self.stream_every = *every;
+                self.stream_left = *every;
+                Ok(Outcome::Done)
             }
-            Ask::Settings => Ok(Answer::Settings(self.settings)),
-            Ask::Table => Ok(Answer::Table(self.table_header())),
-            Ask::Knots { from } => self.knots_from(from),
             Ask::StageKnots { from, knots } => {
-                self.slots.append(from, &knots)?;
-                Ok(Answer::Done)
+                self.slots.append(*from, knots).map(|()| Outcome::Done)
             }
             Ask::StageCommit => {
                 let limits = self.limits();
@@ -57,59 +51,73 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
             }
             Ask::StageAbort => {
                 self.slots.abort();
-                Ok(Answer::Done)
+                Ok(Outcome::Done)
             }
             Ask::RollBack => {
                 let limits = self.limits();
                 let record = self.slots.roll_back(&limits, &mut self.table);
                 self.put_in_force(record)
             }
-            Ask::SetZero => {
-                self.zero()?;
-                let zero_counts = self.reference.zero_counts;
-                Ok(Answer::Zeroed { zero_counts })
-            }
-            Ask::Tare => self.take_tare().map(|()| Answer::Done),
+            Ask::SetZero => self
+                .zero()
+                .map(|()| Outcome::Zeroed(self.reference.zero_counts)),
+            Ask::Tare => self.take_tare().map(|()| Outcome::Done),
             Ask::ClearTare => {
                 self.clear_tare();
-                Ok(Answer::Done)
+                Ok(Outcome::Done)
             }
-            Ask::Capture(order) => {
-                check_order(&order).map_err(|field| Refusal::Range { field })?;
-                self.capture = Capture::start(&order, self.rest_limit_q8, self.now_ms);
-                Ok(Answer::Done)
-            }
+            Ask::Capture(order) => self.order(order),
             Ask::CaptureCancel => {
                 self.untold |= self.capture.cancel();
-                Ok(Answer::Done)
+                Ok(Outcome::Done)
             }
+        };
+        self.conclude(id, outcome);
+    }
+
+    #[inline(never)]
+    fn order(&mut self, order: &CaptureOrder) -> Result<Outcome, Refusal> {
+        check_order(order).map_err(|field| Refusal::Range { field })?;
+        self.capture.begin(order, self.rest_limit_q8, self.now_ms);
+        Ok(Outcome::Done)
+    }
+
+    /// Storing begins; the reply comes after its last piece. The first is part
+    /// of the request: a memory that erases at once has the reply out at once.
+    fn begin_storing(&mut self, id: u16, begin: impl FnOnce(&mut Self) -> Result<(), Refusal>) {
+        match begin(self) {
+            Ok(()) => {
+                self.chore = Some(id);
+                self.step_chore();
+            }
+            Err(refusal) => self.conclude(id, Err(refusal)),
         }
     }
 
-    fn put_in_force(&mut self, record: Result<Record, Refusal>) -> Result<Answer, Refusal> {
+    fn put_in_force(&mut self, record: Result<Record, Refusal>) -> Result<Outcome, Refusal> {
         let record = record?;
         self.adopt(&record);
-        Ok(Answer::Stored {
-            sequence: record.sequence,
-        })
+        Ok(Outcome::Stored(record.sequence))
     }
 
     /// The next piece of what [`Self::carry_out`] began; the reply after the
     /// last.
-    pub(crate) fn store_a_piece(&mut self) -> Option<Result<Answer, Refusal>> {
+    #[inline(never)]
+    pub(crate) fn store_a_piece(&mut self) -> Option<Result<Outcome, Refusal>> {
         let knots = self.table.as_ref().map_or(&[][..], Table::knots);
         match self.slots.step(knots) {
             Ok(Progress::More) => None,
-            Ok(Progress::Open) => Some(Ok(Answer::Done)),
+            Ok(Progress::Open) => Some(Ok(Outcome::Done)),
             Ok(Progress::Replaced(sequence, settings)) => {
                 self.adopt_settings(settings);
-                Some(Ok(Answer::Stored { sequence }))
+                Some(Ok(Outcome::Stored(sequence)))
             }
             Err(refusal) => Some(Err(refusal)),
         }
     }
 
-    fn hello(&self) -> Hello {
+    #[inline(never)]
+    pub(crate) fn tell_who(&mut self, id: u16) {
         let mut board: String<16> = String::new();
         for letter in self.identity.board.chars() {
             if board.push(letter).is_err() {
@@ -121,7 +129,7 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
             let _ = rates_sps.push(*rate);
         }
         let fit = KNOTS.min(self.slots.knots_fit());
-        Hello {
+        let hello = Hello {
             wire_version: WIRE_VERSION,
             firmware: self.identity.firmware,
             device_id: self.identity.device_id,
@@ -130,38 +138,48 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
             rates_sps,
             slot_bytes: u16::try_from(self.slots.slot_bytes()).unwrap_or(u16::MAX),
             max_payload: MAX_PAYLOAD as u16,
-        }
+        };
+        self.tell(id, Answer::Hello(hello));
+    }
+
+    #[inline(never)]
+    fn tell_settings(&mut self, id: u16) {
+        self.tell(id, Answer::Settings(self.settings));
     }
 
     fn knots(&self) -> &[Knot] {
         self.table.as_ref().map_or(&[], Table::knots)
     }
 
-    fn table_header(&mut self) -> TableHeader {
+    #[inline(never)]
+    fn tell_table(&mut self, id: u16) {
         let previous = self.slots.has_previous();
         let knots = self.knots();
-        TableHeader {
+        let header = TableHeader {
             sequence: self.slots.sequence(),
             knots: u8::try_from(knots.len()).unwrap_or(u8::MAX),
             checksum: knots_checksum(knots),
             zero_counts: self.reference.calibration_counts,
             previous,
-        }
+        };
+        self.tell(id, Answer::Table(header));
     }
 
     /// Past the end of the table there are none, which is an answer too.
-    fn knots_from(&self, from: u8) -> Result<Answer, Refusal> {
+    #[inline(never)]
+    fn tell_knots(&mut self, id: u16, from: u8) {
         let mut knots: Vec<Knot, KNOTS_PER_MESSAGE> = Vec::new();
         for knot in self.knots().iter().skip(usize::from(from)) {
             if knots.push(*knot).is_err() {
                 break;
             }
         }
-        Ok(Answer::Knots { from, knots })
+        self.tell(id, Answer::Knots { from, knots });
     }
 
     /// The table stays, so what its numbers mean must stay: quanta, and (named
     /// as field 6) the ADC's input and gain.
+    #[inline(never)]
     fn set_settings(&mut self, settings: &Settings) -> Result<(), Refusal> {
         let limits = self.limits();
         limits.check(settings).map_err(Refusal::Settings)?;
@@ -179,6 +197,7 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
             .begin_settings(settings, zero_counts, knots, &limits)
     }
 
+    #[inline(never)]
     fn stage_begin(&mut self, stage: &Stage) -> Result<(), Refusal> {
         if !(CODE_MIN..=CODE_MAX).contains(&stage.zero_counts) {
             return Err(Refusal::Range { field: 1 });

@@ -87,21 +87,21 @@ impl Capture {
         }
     }
 
-    /// A capture that begins now. `own_limit_q8` is the settings' limit of
-    /// rest, q8 counts, for an order that names none.
-    #[must_use]
-    pub fn start(order: &CaptureOrder, own_limit_q8: u32, now_ms: u32) -> Self {
-        Self {
-            stage: Stage::Settling,
-            samples: order.samples.clamp(1, MOST),
-            patience_ms: order.patience_ms,
-            limit_q8: match order.rest_counts {
-                0 => own_limit_q8,
-                counts => counts.saturating_mul(256),
-            },
-            ordered_ms: now_ms,
-            ..Self::idle()
-        }
+    /// A capture begins now; the one before is forgotten. `own_limit_q8` is the
+    /// settings' limit of rest, q8 counts, for an order that names none.
+    pub fn begin(&mut self, order: &CaptureOrder, own_limit_q8: u32, now_ms: u32) {
+        self.stage = Stage::Settling;
+        self.samples = order.samples.clamp(1, MOST);
+        self.patience_ms = order.patience_ms;
+        self.limit_q8 = match order.rest_counts {
+            0 => own_limit_q8,
+            counts => counts.saturating_mul(256),
+        };
+        self.ordered_ms = now_ms;
+        self.restarts = 0;
+        self.heard = false;
+        self.saturated = false;
+        self.moments = Moments::new();
     }
 
     /// Where it stands.
@@ -136,6 +136,7 @@ impl Capture {
     /// when the window's spread passes the limit, or when a single sample lies
     /// further from the start than the limit and the usual scatter explain:
     /// smoothing would show a step that comes near the end too late.
+    #[inline(never)]
     pub fn sample(&mut self, now_ms: u32, sample: &Filtered, rest: &Rest) -> bool {
         if !self.is_running() {
             return false;

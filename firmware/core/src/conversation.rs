@@ -22,6 +22,14 @@ pub(crate) struct Wait {
     pub(crate) deadline_ms: u32,
 }
 
+/// What an ask comes to, when it comes to little. Kept small: it is handed from
+/// frame to frame on a stack of a few hundred bytes.
+pub(crate) enum Outcome {
+    Done,
+    Stored(u32),
+    Zeroed(i32),
+}
+
 impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QUEUE> {
     /// Ends what time or an event has ended.
     pub(crate) fn watch(&mut self) {
@@ -35,9 +43,15 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
 
     fn finish_wait(&mut self, wait: Wait) {
         self.wait = None;
+        self.tell_state(wait.id);
+    }
+
+    /// Answers request `id` with the state as it is now.
+    #[inline(never)]
+    pub(crate) fn tell_state(&mut self, id: u16) {
         self.untold = false;
         let answer = Answer::State(self.state(self.now_ms));
-        self.reply(wait.id, Ok(answer));
+        self.tell(id, answer);
     }
 
     pub(crate) fn is_replying(&self) -> bool {
@@ -49,10 +63,16 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
     }
 
     pub(crate) fn receive(&mut self, byte: u8) {
-        if let Some(frame::Event::Payload(_)) = self.decoder.push(byte)
-            && let Some((id, ask)) = self.request()
-        {
-            self.accept(id, ask);
+        if let Some(frame::Event::Payload(_)) = self.decoder.push(byte) {
+            self.with_request(Self::accept);
+        }
+    }
+
+    /// Hands the request in the decoder to `take`.
+    #[inline(never)]
+    fn with_request(&mut self, take: fn(&mut Self, u16, Option<&Ask>)) {
+        if let Some((id, ask)) = self.request() {
+            take(self, id, ask.as_ref());
         }
     }
 
@@ -68,13 +88,11 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
     /// Begins the request that stood behind a wait's answer. Nothing was pushed
     /// into the decoder since.
     pub(crate) fn take_up(&mut self) {
-        if let Some((id, ask)) = self.request() {
-            self.begin(id, ask);
-        }
+        self.with_request(Self::begin);
     }
 
     /// Takes a request while no reply is on its way.
-    fn accept(&mut self, id: u16, ask: Option<Ask>) {
+    fn accept(&mut self, id: u16, ask: Option<&Ask>) {
         let hello = matches!(ask, Some(Ask::Hello { .. }));
         match self.wait {
             Some(wait) if wait.id == id && hello => self.wait = None,
@@ -93,53 +111,51 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
         self.begin(id, ask);
     }
 
-    pub(crate) fn begin(&mut self, id: u16, ask: Option<Ask>) {
-        let result = match ask {
-            None => Err(Refusal::Unknown),
-            Some(Ask::Wait { up_to_ms }) if up_to_ms <= WAIT_MAX_MS => {
+    fn begin(&mut self, id: u16, ask: Option<&Ask>) {
+        match ask {
+            None => self.conclude(id, Err(Refusal::Unknown)),
+            Some(Ask::Wait { up_to_ms }) if *up_to_ms <= WAIT_MAX_MS => {
                 self.wait = Some(Wait {
                     id,
-                    deadline_ms: self.now_ms.wrapping_add(u32::from(up_to_ms)),
+                    deadline_ms: self.now_ms.wrapping_add(u32::from(*up_to_ms)),
                 });
                 self.watch();
-                return;
             }
-            Some(ask @ Ask::Hello { .. }) => {
-                let result = self.carry_out(ask).map(|a| a.unwrap_or(Answer::Done));
-                self.reply(id, result);
+            Some(Ask::Hello { .. }) => {
+                self.tell_who(id);
                 self.last_id = None;
-                return;
             }
-            Some(ask) => match self.carry_out(ask) {
-                Ok(None) => {
-                    self.chore = Some(id);
-                    // The first piece is part of the request: a memory that
-                    // erases at once has the reply out at once.
-                    self.step_chore();
-                    return;
-                }
-                Ok(Some(answer)) => Ok(answer),
-                Err(refusal) => Err(refusal),
-            },
-        };
-        self.reply(id, result);
+            Some(ask) => self.carry_out(id, ask),
+        }
     }
 
     /// Does the next piece of storing, and replies after the last.
     pub(crate) fn step_chore(&mut self) {
         let Some(id) = self.chore else { return };
-        if let Some(result) = self.store_a_piece() {
+        if let Some(outcome) = self.store_a_piece() {
             self.chore = None;
-            self.reply(id, result);
+            self.conclude(id, outcome);
         }
     }
 
-    fn reply(&mut self, id: u16, result: Result<Answer, Refusal>) {
+    /// Replies with what little there is to say.
+    #[inline(never)]
+    pub(crate) fn conclude(&mut self, id: u16, outcome: Result<Outcome, Refusal>) {
+        match outcome {
+            Ok(Outcome::Done) => self.tell(id, Answer::Done),
+            Ok(Outcome::Stored(sequence)) => self.tell(id, Answer::Stored { sequence }),
+            Ok(Outcome::Zeroed(zero_counts)) => self.tell(id, Answer::Zeroed { zero_counts }),
+            Err(refusal) => self.reply(id, &Report::Refusal { id, refusal }),
+        }
+    }
+
+    /// The one reply to request `id`.
+    pub(crate) fn tell(&mut self, id: u16, answer: Answer) {
+        self.reply(id, &Report::Answer { id, answer });
+    }
+
+    fn reply(&mut self, id: u16, report: &Report) {
         self.last_id = Some(id);
-        let report = match result {
-            Ok(answer) => Report::Answer { id, answer },
-            Err(refusal) => Report::Refusal { id, refusal },
-        };
-        self.outbox.reply(id, &report);
+        self.outbox.reply(id, report);
     }
 }

@@ -107,8 +107,9 @@ impl Filter {
         }
         let [_, _, raw, _, _] = self.recent;
         let median = median_of_5(self.recent);
-        let deviation = median_of_5(self.recent.map(|code| code.abs_diff(median)));
-        let now_q8 = deviation.saturating_mul(256);
+        // Two codes of 24 bits are less than 2^25 apart.
+        let deviation = median_of_5(self.recent.map(|code| (code - median).abs()));
+        let now_q8 = deviation.unsigned_abs().saturating_mul(256);
         if self.filled == 4 {
             self.filled = 5;
             self.scatter_q8 = now_q8;
@@ -166,8 +167,11 @@ const fn at_end(code: i32) -> bool {
     code <= CODE_MIN || code >= CODE_MAX
 }
 
-fn median_of_5<T: Ord + Copy>(mut values: [T; 5]) -> T {
-    values.sort_unstable();
-    let [_, _, median, _, _] = values;
-    median
+/// The middle one. Of a pair of pairs neither the lowest nor the highest can be
+/// it, which leaves three.
+fn median_of_5(values: [i32; 5]) -> i32 {
+    let [a, b, c, d, e] = values;
+    let low = a.min(b).max(c.min(d));
+    let high = a.max(b).min(c.max(d));
+    low.min(high).max(e.min(low.max(high)))
 }

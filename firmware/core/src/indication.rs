@@ -147,8 +147,10 @@ pub fn rest_limit_q8<const N: usize>(table: Option<&Table<N>>, settings: &Settin
     let rise = i64::from(last.mass) - i64::from(first.mass);
     let tenths = i64::from(settings.rest_tenths_d) * i64::from(settings.d);
     let limit = divide_to_nearest(
-        tenths.saturating_mul(run).saturating_mul(256),
-        rise.saturating_mul(10),
+        // 2^8 · 2^27 quanta · 2^25 counts: held at the end of 64 bits, since it
+        // can pass it; the rest cannot.
+        tenths.saturating_mul(run.wrapping_mul(256)),
+        rise.wrapping_mul(10),
     );
     u32::try_from(limit).unwrap_or(u32::MAX)
 }
@@ -157,7 +159,7 @@ pub fn rest_limit_q8<const N: usize>(table: Option<&Table<N>>, settings: &Settin
 #[must_use]
 pub fn round_to(mass: i32, step: i32) -> i32 {
     let steps = divide_to_nearest(i64::from(mass), i64::from(step));
-    saturate_i32(steps.saturating_mul(i64::from(step)))
+    saturate_i32(steps.wrapping_mul(i64::from(step)))
 }
 
 fn is_zero(mass: i32, settings: &Settings) -> bool {

@@ -38,6 +38,7 @@ use scalewright_protocol::settings::{Input, Settings};
 use scalewright_protocol::table::Table;
 use scalewright_protocol::units::{CODE_MAX, CODE_MIN, reached_ms};
 
+use crate::FACTORY;
 use crate::bridge::{BridgeFault, Conversion};
 use crate::capture::Capture;
 use crate::conversation::Wait;
@@ -114,32 +115,25 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
     /// A scale just switched on: the newest sound record is in force, else
     /// `factory` without a table. Zero is the reference stored at calibration.
     pub fn new(identity: Identity, storage: S, factory: Settings, now_ms: u32) -> Self {
-        let mut slots = Slots::new(storage);
-        let limits = Limits {
-            rates_sps: identity.rates_sps,
-            knots: KNOTS,
-        };
-        let mut table = None;
-        let Boot {
-            record,
-            fell_back,
-            other_layout,
-        } = slots.boot(&limits, &mut table);
-        let record = record.unwrap_or(Record {
-            sequence: 0,
-            zero_counts: 0,
-            settings: factory,
-        });
+        let mut scale = Self::switched_off(identity, storage);
+        scale.start(factory, now_ms);
+        scale
+    }
+
+    /// A scale before [`Self::start`]. A constant, so that a board with little
+    /// RAM has it in its static memory from the first and never on its stack.
+    #[must_use]
+    pub const fn switched_off(identity: Identity, storage: S) -> Self {
         Self {
             identity,
-            slots,
-            settings: record.settings,
-            rest_limit_q8: rest_limit_q8(table.as_ref(), &record.settings),
-            rest: Rest::new(window_ms(&record.settings)),
-            table,
-            reference: Reference::stored(record.zero_counts),
-            fell_back,
-            other_layout,
+            slots: Slots::new(storage),
+            settings: FACTORY,
+            rest_limit_q8: 0,
+            rest: Rest::new(FACTORY.rest_ms),
+            table: None,
+            reference: Reference::stored(0),
+            fell_back: false,
+            other_layout: false,
             capture: Capture::idle(),
             stream_every: 0,
             stream_left: 0,
@@ -149,7 +143,7 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
             filter: Filter::new(),
             stable: false,
             sequence: 0,
-            now_ms,
+            now_ms: 0,
             decoder: Decoder::new(),
             queue: Deque::new(),
             outbox: Outbox::new(),
@@ -158,6 +152,34 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
             wait: None,
             chore: None,
         }
+    }
+
+    /// Number of this device, when it is known only after [`Self::switched_off`].
+    pub const fn set_device_id(&mut self, device_id: u32) {
+        self.identity.device_id = device_id;
+    }
+
+    /// The storage, for a board that keeps something of its own there.
+    pub const fn storage(&mut self) -> &mut S {
+        self.slots.storage()
+    }
+
+    /// Finds the record in force; called once, before all else. Without one,
+    /// `factory` is in force and no table.
+    pub fn start(&mut self, factory: Settings, now_ms: u32) {
+        self.now_ms = now_ms;
+        let limits = self.limits();
+        let Boot {
+            record,
+            fell_back,
+            other_layout,
+        } = self.slots.boot(&limits, &mut self.table);
+        let (settings, zero_counts) = record.map_or((factory, 0), |r| (r.settings, r.zero_counts));
+        self.reference = Reference::stored(zero_counts);
+        self.adopt_settings(settings);
+        self.rest.resize(window_ms(&settings));
+        self.fell_back = fell_back;
+        self.other_layout = other_layout;
     }
 
     /// Takes what happened at `now_ms`.
@@ -292,6 +314,7 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
     /// The state at `now_ms`. With no filtered sample (see the flags) the
     /// smoothed signal reads 0 and there is no mass.
     #[must_use]
+    #[inline(never)]
     pub fn state(&self, now_ms: u32) -> State {
         let weighed = self.latest.as_ref().and_then(|f| self.weigh(f));
         State {
@@ -327,13 +350,14 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
         self.adopt_settings(record.settings);
     }
 
+    #[inline(never)]
     pub(crate) fn adopt_settings(&mut self, settings: Settings) {
         let before = core::mem::replace(&mut self.settings, settings);
         self.fell_back = false;
         self.other_layout = false;
         self.rest_limit_q8 = rest_limit_q8(self.table.as_ref(), &self.settings);
         if window_ms(&before) != window_ms(&settings) {
-            self.rest = Rest::new(window_ms(&settings));
+            self.rest.resize(window_ms(&settings));
         }
         if before.input != settings.input
             || before.rate_sps != settings.rate_sps
@@ -351,6 +375,7 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
         self.latest = None;
     }
 
+    #[inline(never)]
     fn sample(&mut self, conversion: Conversion) {
         self.fault = None;
         if conversion.settling {
@@ -391,6 +416,7 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
         }
     }
 
+    #[inline(never)]
     fn weigh(&self, filtered: &Filtered) -> Option<Weighed> {
         let table = self.table.as_ref()?;
         Some(self.reference.weigh(

@@ -9,7 +9,7 @@
 //! knows no chip, no clock and no heap. Time, bytes and samples are handed in;
 //! [`instrument::Instrument`] says what to send, what to sample and when to be
 //! called again. Samples are worked on in integers only; the one root that is
-//! needed (a standard deviation) is `u64::isqrt`, so no maths library is.
+//! needed (a standard deviation) is taken bit by bit, so no maths library is.
 //!
 //! No input makes it panic, wait or allocate: the board crate may rely on it.
 #![no_std]

@@ -39,9 +39,10 @@ impl Moments {
         if self.count == 0 {
             self.shift = counts;
         }
-        let off = i64::from(counts) - i64::from(self.shift);
-        self.sum = self.sum.saturating_add(off);
-        self.squares = self.squares.saturating_add(off.saturating_mul(off));
+        // Codes have 24 bits, so that 1024 squares of differences stay below 2^60.
+        let off = i64::from(counts.wrapping_sub(self.shift));
+        self.sum = self.sum.wrapping_add(off);
+        self.squares = self.squares.wrapping_add(off.wrapping_mul(off));
         self.count = self.count.saturating_add(1);
     }
 
@@ -56,9 +57,9 @@ impl Moments {
     pub fn mean_q8(&self) -> i32 {
         let count = i64::from(self.count);
         let total = i64::from(self.shift)
-            .saturating_mul(count)
-            .saturating_add(self.sum);
-        saturate_i32(divide_to_nearest(total.saturating_mul(256), count))
+            .wrapping_mul(count)
+            .wrapping_add(self.sum);
+        saturate_i32(divide_to_nearest(total.wrapping_mul(256), count))
     }
 
     /// Standard deviation with divisor n − 1, q8 counts, rounded to nearest; 0
@@ -74,28 +75,74 @@ impl Moments {
             return 0;
         }
         let q = divide_to_nearest(self.sum, n);
-        let r = self.sum.saturating_sub(q.saturating_mul(n));
-        let about_q = q.saturating_mul(q.saturating_mul(n).saturating_add(r.saturating_mul(2)));
-        let a = self.squares.saturating_sub(about_q).max(0);
-        let (Some(whole), Some(part)) = (a.checked_div(n - 1), a.checked_rem(n - 1)) else {
-            return 0;
-        };
+        let r = self.sum.wrapping_sub(q.wrapping_mul(n));
+        let about_q = q.wrapping_mul(q.wrapping_mul(n).wrapping_add(r.wrapping_mul(2)));
+        let a = self.squares.wrapping_sub(about_q).max(0);
+        let (whole, part) = divided(a, n - 1);
         // variance · 2^16 = whole · 2^16 + rest · 2^16 / divisor
         let divisor = n * (n - 1);
-        let rest = (n * part).saturating_sub(r.saturating_mul(r));
-        let scaled = rest.saturating_mul(1 << 16);
-        let (Some(step), Some(left)) = (
-            scaled.checked_div_euclid(divisor),
-            scaled.checked_rem_euclid(divisor),
-        ) else {
-            return 0;
-        };
-        let square = whole.saturating_mul(1 << 16).saturating_add(step);
+        let rest = (n * part).wrapping_sub(r.wrapping_mul(r));
+        let (step, left) = divided(rest.wrapping_mul(1 << 16), divisor);
+        let square = whole.wrapping_mul(1 << 16).wrapping_add(step);
         let square = u64::try_from(square).unwrap_or(0);
-        let root = square.isqrt();
+        let root = root_of(square);
         // Up when the true value is at least (root + 1/2)² = root² + root + 1/4.
-        let middle = root.saturating_mul(root).saturating_add(root);
-        let up = square > middle || (square == middle && left.saturating_mul(4) >= divisor);
+        let middle = root.wrapping_mul(root).wrapping_add(root);
+        let up = square > middle || (square == middle && left.wrapping_mul(4) >= divisor);
         u32::try_from(root.saturating_add(u64::from(up))).unwrap_or(u32::MAX)
+    }
+}
+
+/// Quotient, rounded down, and what is left, never negative; of a divisor that
+/// is not positive, nothing. Never inlined, as all that divides 64 bits.
+#[inline(never)]
+fn divided(numerator: i64, divisor: i64) -> (i64, i64) {
+    let (Some(quotient), Some(left)) = (
+        numerator.checked_div(divisor),
+        numerator.checked_rem(divisor),
+    ) else {
+        return (0, 0);
+    };
+    if left < 0 {
+        (quotient.wrapping_sub(1), left.wrapping_add(divisor))
+    } else {
+        (quotient, left)
+    }
+}
+
+/// The root of a square, rounded down, one bit at a time. (The core library's
+/// `isqrt` is the same number faster, but keeps a table of 512 bytes in RAM on
+/// an 8-bit chip; a test compares the two.)
+fn root_of(square: u64) -> u64 {
+    let mut left = square;
+    let mut root = 0u64;
+    let mut bit = 1u64 << 62;
+    while bit != 0 {
+        let trial = root | bit;
+        root >>= 1;
+        if left >= trial {
+            left = left.wrapping_sub(trial);
+            root |= bit;
+        }
+        bit >>= 2;
+    }
+    root
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_root_is_that_of_the_core_library() {
+        let mut value = 1u64;
+        for n in 0..200_000u64 {
+            value = value.wrapping_mul(0x9E37_79B9_7F4A_7C15).wrapping_add(n);
+            let square = value >> (n % 64);
+            assert_eq!(root_of(square), square.isqrt(), "{square}");
+        }
+        for square in [0, 1, 2, 3, 4, u64::MAX, u64::MAX - 1, 1 << 62] {
+            assert_eq!(root_of(square), square.isqrt(), "{square}");
+        }
     }
 }

@@ -7,6 +7,7 @@
 //! to wait and to know the display's wiring.
 
 use heapless::Vec;
+use scalewright_protocol::units::{elapsed_ms, reached_ms};
 
 use crate::instrument::Instrument;
 use crate::ports::Storage;
@@ -71,7 +72,8 @@ pub struct Panel {
     shown: Face,
     /// The large letter at work: place and page of three.
     large: Option<(u8, u8)>,
-    next_ms: u32,
+    /// When to compare again; none: at once.
+    next_ms: Option<u32>,
     /// Pieces of the display still to be wiped.
     wipe: u8,
 }
@@ -97,7 +99,7 @@ impl Panel {
             message: None,
             shown: Face::default(),
             large: None,
-            next_ms: 0,
+            next_ms: None,
             wipe: WIPES,
         }
     }
@@ -107,6 +109,7 @@ impl Panel {
         self.shown = Face::default();
         self.large = None;
         self.wipe = WIPES;
+        self.next_ms = None;
     }
 
     /// Takes which keys are down; the key that counts as pressed with it. Of
@@ -118,7 +121,7 @@ impl Panel {
             self.counted = false;
             return None;
         }
-        if self.counted || now_ms.wrapping_sub(self.down_since_ms) < DEBOUNCE_MS {
+        if self.counted || elapsed_ms(now_ms, self.down_since_ms) < DEBOUNCE_MS {
             return None;
         }
         self.counted = true;
@@ -137,6 +140,7 @@ impl Panel {
         key: Key,
         scale: &mut Instrument<S, KNOTS, QUEUE>,
     ) {
+        self.next_ms = None;
         let said = match key {
             Key::View => {
                 self.view = if self.view + 1 < VIEWS {
@@ -173,11 +177,14 @@ impl Panel {
                 columns: Vec::from_array([0; 16]),
             });
         }
-        if now_ms.wrapping_sub(self.next_ms) >= 1 << 31 {
+        if self
+            .next_ms
+            .is_some_and(|next_ms| !reached_ms(now_ms, next_ms))
+        {
             return None;
         }
         if let Some((_, since_ms)) = self.message
-            && now_ms.wrapping_sub(since_ms) >= MESSAGE_MS
+            && elapsed_ms(now_ms, since_ms) >= MESSAGE_MS
         {
             self.message = None;
         }
@@ -187,7 +194,7 @@ impl Panel {
             .large_piece(&wanted, &rom)
             .or_else(|| self.small_piece(&wanted, &rom));
         if tile.is_none() {
-            self.next_ms = now_ms.wrapping_add(REFRESH_MS);
+            self.next_ms = Some(now_ms.wrapping_add(REFRESH_MS));
         }
         tile
     }

@@ -50,9 +50,19 @@ impl Rest {
         }
     }
 
+    /// Forgets all values; the window has this length, ms, from now on.
+    pub const fn resize(&mut self, window_ms: u16) {
+        self.window_ms = window_ms;
+        self.restart();
+    }
+
     /// Forgets all values.
-    pub fn restart(&mut self) {
-        *self = Self::new(self.window_ms);
+    pub const fn restart(&mut self) {
+        self.buckets = [EMPTY; BUCKETS];
+        self.newest = 0;
+        self.samples = 0;
+        self.full = false;
+        self.spread_q8 = 0;
     }
 
     /// Takes the next smoothed value.

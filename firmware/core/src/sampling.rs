@@ -27,7 +27,7 @@ impl Reading {
     /// What `poll` said at `at_ms`.
     #[must_use]
     #[inline(always)]
-    pub fn pack(at_ms: u32, said: &Result<Conversion, BridgeFault>) -> Self {
+    pub const fn pack(at_ms: u32, said: &Result<Conversion, BridgeFault>) -> Self {
         let packed = match said {
             Ok(conversion) => (conversion.counts << 1) | conversion.settling as i32,
             Err(BridgeFault::Silent) => SILENT,

@@ -48,6 +48,7 @@ impl<S: Storage> Shelf<S> {
 
     /// Writes a header and reads it back. What counts is what reads back, not
     /// what the write says of itself.
+    #[inline(never)]
     pub fn write_header(
         &mut self,
         slot: Slot,
@@ -65,6 +66,7 @@ impl<S: Storage> Shelf<S> {
         }
     }
 
+    #[inline(never)]
     fn place(&mut self, slot: Slot, place: usize) -> Result<Place, Refusal> {
         let mut bytes = [0u8; HEADER_BYTES];
         self.0
@@ -74,6 +76,7 @@ impl<S: Storage> Shelf<S> {
     }
 
     /// What the header places of `slot` hold.
+    #[inline(never)]
     pub fn survey(&mut self, slot: Slot) -> Survey {
         let mut survey = Survey {
             newest: None,
@@ -104,6 +107,7 @@ impl<S: Storage> Shelf<S> {
 
     /// CRC-32 of the knots in `slot` as they read back, as
     /// [`knots_checksum`] forms it.
+    #[inline(never)]
     pub fn checksum(&mut self, slot: Slot, knots: u8) -> Result<u32, Refusal> {
         let mut crc = Running::new();
         for at in 0..usize::from(knots) {

@@ -130,6 +130,11 @@ impl<S: Storage> Slots<S> {
         self.shelf.0
     }
 
+    /// The storage.
+    pub const fn storage(&mut self) -> &mut S {
+        &mut self.shelf.0
+    }
+
     /// Bytes of one slot.
     pub fn slot_bytes(&self) -> usize {
         self.shelf.0.slot_bytes()
@@ -152,6 +157,7 @@ impl<S: Storage> Slots<S> {
     /// `fell_back` is set when a newer one was finished once and is broken now;
     /// an update that a power cut ended is no such case. `table` becomes the
     /// record's.
+    #[inline(never)]
     pub fn boot<const N: usize>(&mut self, limits: &Limits, table: &mut Option<Table<N>>) -> Boot {
         *table = None;
         self.in_force = None;
@@ -225,6 +231,7 @@ impl<S: Storage> Slots<S> {
     /// # Errors
     /// [`Refusal`] for settings, zero reference or number of knots that make no
     /// sense, or a memory without room.
+    #[inline(never)]
     pub fn begin(&mut self, stage: &Stage, limits: &Limits) -> Result<(), Refusal> {
         limits.check(&stage.settings).map_err(Refusal::Settings)?;
         let fit = limits.knots.min(self.knots_fit());
@@ -367,6 +374,7 @@ impl<S: Storage> Slots<S> {
     /// [`Refusal::NotStaging`]; [`Refusal::StageIncomplete`], after which more
     /// knots may follow; [`Refusal::StageChecksum`], [`Refusal::Table`] and
     /// [`Refusal::Storage`], which end the staging.
+    #[inline(never)]
     pub fn commit<const N: usize>(
         &mut self,
         limits: &Limits,
@@ -394,6 +402,7 @@ impl<S: Storage> Slots<S> {
     /// # Errors
     /// [`Refusal::NothingToRollBack`] when there is none or it does not check;
     /// [`Refusal::Storage`].
+    #[inline(never)]
     pub fn roll_back<const N: usize>(
         &mut self,
         limits: &Limits,
@@ -425,6 +434,7 @@ impl<S: Storage> Slots<S> {
     }
 
     /// From here on `slot` holds the record in force, once its header reads back.
+    #[inline(never)]
     fn adopt(&mut self, slot: Slot, place: usize, header: &Header) -> Result<(), Refusal> {
         self.shelf.write_header(slot, place, header)?;
         self.in_force = Some((slot, header.sequence));
@@ -439,6 +449,7 @@ impl<S: Storage> Slots<S> {
     }
 
     /// Whether the record under `header` checks: knots, settings and table.
+    #[inline(never)]
     fn verify<const N: usize>(
         &mut self,
         slot: Slot,
@@ -453,15 +464,14 @@ impl<S: Storage> Slots<S> {
             return Ok(());
         }
         let mut unread = None;
-        let sound = check_each(usize::from(header.knots), N, |at| {
-            match self.shelf.knot(slot, at) {
-                Ok(knot) => Some(knot),
-                Err(refusal) => {
-                    unread = Some(refusal);
-                    None
-                }
+        let mut knot = |at| match self.shelf.knot(slot, at) {
+            Ok(knot) => Some(knot),
+            Err(refusal) => {
+                unread = Some(refusal);
+                None
             }
-        });
+        };
+        let sound = check_each(usize::from(header.knots), N, &mut knot);
         match unread {
             Some(refusal) => Err(refusal),
             None => sound.map_err(Refusal::Table),
@@ -469,6 +479,7 @@ impl<S: Storage> Slots<S> {
     }
 
     /// Makes `table` that of the record under `header`.
+    #[inline(never)]
     fn fill<const N: usize>(
         &mut self,
         slot: Slot,

@@ -143,7 +143,7 @@ impl Chain {
             rest: Rest::new(1000),
             config: FilterConfig { smoothing: 2 },
             now_ms: 0,
-            capture: Capture::start(&order, 500 * 256, 0),
+            capture: started(&order, 500 * 256, 0),
         }
     }
 
@@ -262,7 +262,7 @@ fn patience_ends_with_the_cause() {
     let end = chain.feed((0..100).map(|n| n * 1000));
     assert_eq!(end, Some(CaptureState::Failed(CaptureFault::Restless)));
     assert!((5000..=5100).contains(&chain.now_ms));
-    let mut deaf = Capture::start(&order, 0, 100);
+    let mut deaf = started(&order, 0, 100);
     assert!(!deaf.tick(5099) && deaf.tick(5100));
     assert_eq!(deaf.state(), CaptureState::Failed(CaptureFault::NoSamples));
 }
@@ -305,4 +305,10 @@ fn orders_out_of_range_name_the_field() {
         }),
         Err(2)
     );
+}
+
+fn started(order: &CaptureOrder, own_limit_q8: u32, now_ms: u32) -> Capture {
+    let mut capture = Capture::idle();
+    capture.begin(order, own_limit_q8, now_ms);
+    capture
 }
