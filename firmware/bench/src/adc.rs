@@ -54,24 +54,77 @@ pub fn gain_of(input: Input) -> f64 {
     }
 }
 
+/// The cell wired to input A, and what a conversion makes of it: mV/V in, code
+/// out. Whoever owns the schedule (the bench's converter, or one at the pins of
+/// an emulated chip) says when.
+#[derive(Clone, Debug)]
+pub struct Signal {
+    /// The cell; the operator reaches it here.
+    pub cell: Cell,
+    cell_ns: u64,
+    filter: [f64; 4],
+    noise: Dice,
+    spikes: Spikes,
+}
+
+impl Signal {
+    /// An empty filter before this cell, at time 0.
+    #[must_use]
+    pub fn new(cell: Cell, spikes: Spikes, seed: u64) -> Self {
+        Self {
+            cell,
+            cell_ns: 0,
+            filter: [0.0; 4],
+            noise: Dice::new(seed, Purpose::Conversion),
+            spikes,
+        }
+    }
+
+    /// Empties the filter: the converter was without power.
+    pub fn restart(&mut self) {
+        self.filter = [0.0; 4];
+    }
+
+    /// Lets the cell's time run to `at_ns`.
+    pub fn run_to(&mut self, at_ns: u64) {
+        if at_ns > self.cell_ns {
+            self.cell.advance((at_ns - self.cell_ns) as f64 * 1e-9);
+            self.cell_ns = at_ns;
+        }
+    }
+
+    /// The code of a conversion that ends now, ADC counts.
+    pub fn convert(&mut self, input: Input, rate_sps: u16) -> i32 {
+        // Input B has nothing wired to it but a short.
+        let signal = match input {
+            Input::A128 | Input::A64 => self.cell.output_mv_per_v(),
+            Input::B32 => 0.0,
+        };
+        self.filter.rotate_right(1);
+        self.filter[0] = signal;
+        let mut mv_per_v: f64 = self.filter.iter().zip(FILTER).map(|(s, w)| s * w).sum();
+        let noise = self.cell.noise_mv_per_v(rate_sps);
+        if noise > 0.0 {
+            mv_per_v += noise * self.noise.normal();
+        }
+        self.spikes.strike(code_of(mv_per_v, gain_of(input)))
+    }
+}
+
 /// The converter with the cell wired to its input A.
 #[derive(Clone, Debug)]
 pub struct Converter {
-    /// The cell; the operator reaches it here.
-    pub cell: Cell,
+    /// The cell, and what a conversion makes of it.
+    pub signal: Signal,
     now_ns: u64,
-    cell_ns: u64,
     due_ns: u64,
     rate_sps: u16,
     input: Input,
-    filter: [f64; 4],
     unsettled: u8,
     settling: Settling,
     powered: bool,
     /// The last code, until it is read.
     ready: Option<i32>,
-    noise: Dice,
-    spikes: Spikes,
     trouble: Option<AdcTrouble>,
 }
 
@@ -80,19 +133,15 @@ impl Converter {
     #[must_use]
     pub fn new(cell: Cell, rate_sps: u16, settling: Settling, spikes: Spikes, seed: u64) -> Self {
         let mut converter = Self {
-            cell,
+            signal: Signal::new(cell, spikes, seed),
             now_ns: 0,
-            cell_ns: 0,
             due_ns: 0,
             rate_sps: rate_sps.max(1),
             input: Input::A128,
-            filter: [0.0; 4],
             unsettled: 0,
             settling,
             powered: true,
             ready: None,
-            noise: Dice::new(seed, Purpose::Conversion),
-            spikes,
             trouble: None,
         };
         converter.begin_settling();
@@ -172,7 +221,7 @@ impl Converter {
     pub(crate) fn power_up(&mut self) {
         self.powered = true;
         self.input = Input::A128;
-        self.filter = [0.0; 4];
+        self.signal.restart();
         self.begin_settling();
     }
 
@@ -190,12 +239,12 @@ impl Converter {
     pub fn advance_to(&mut self, at_ns: u64) {
         while self.powered && self.due_ns <= at_ns {
             let due_ns = self.due_ns;
-            self.run_cell_to(due_ns);
+            self.signal.run_to(due_ns);
             self.now_ns = self.now_ns.max(due_ns);
             self.convert();
             self.due_ns = due_ns.saturating_add(self.period_ns());
         }
-        self.run_cell_to(at_ns);
+        self.signal.run_to(at_ns);
         self.now_ns = self.now_ns.max(at_ns);
     }
 
@@ -205,31 +254,11 @@ impl Converter {
         self.now_ns = self.now_ns.saturating_add(ns);
     }
 
-    fn run_cell_to(&mut self, at_ns: u64) {
-        if at_ns > self.cell_ns {
-            self.cell.advance((at_ns - self.cell_ns) as f64 * 1e-9);
-            self.cell_ns = at_ns;
-        }
-    }
-
     fn convert(&mut self) {
-        // Input B has nothing wired to it but a short.
-        let signal = match self.input {
-            Input::A128 | Input::A64 => self.cell.output_mv_per_v(),
-            Input::B32 => 0.0,
-        };
-        self.filter.rotate_right(1);
-        self.filter[0] = signal;
         if self.unsettled > 0 {
             self.unsettled -= 1;
         }
-        let mut mv_per_v: f64 = self.filter.iter().zip(FILTER).map(|(s, w)| s * w).sum();
-        let noise = self.cell.noise_mv_per_v(self.rate_sps);
-        if noise > 0.0 {
-            mv_per_v += noise * self.noise.normal();
-        }
-        let mut code = code_of(mv_per_v, gain_of(self.input));
-        code = self.spikes.strike(code);
+        let mut code = self.signal.convert(self.input, self.rate_sps);
         if self.trouble == Some(AdcTrouble::BridgeOpen) {
             code = CODE_MAX;
         }
@@ -286,7 +315,7 @@ mod tests {
             1,
         );
         converter.advance_to(1_000_000_000);
-        converter.cell.set_load(5000.0, Position::default());
+        converter.signal.cell.set_load(5000.0, Position::default());
         let mut codes = Vec::new();
         for tenth in 11..=15 {
             converter.advance_to(tenth * 100_000_000);

@@ -233,7 +233,7 @@ impl Board {
         }
         if self.operator.due_ns().is_some_and(|ns| ns <= at_ns) {
             self.operator
-                .act(at_ns, &mut self.wires.lock().converter.cell);
+                .act(at_ns, &mut self.wires.lock().converter.signal.cell);
             self.show();
         }
         if at_ns >= due_ns {
@@ -271,9 +271,9 @@ impl Board {
                 Order::Correct => self.operator.correct(now_ns),
                 Order::Place(load_g) => self
                     .operator
-                    .place(load_g, &mut self.wires.lock().converter.cell),
+                    .place(load_g, &mut self.wires.lock().converter.signal.cell),
                 Order::Knock(amplitude_g) => {
-                    self.wires.lock().converter.cell.knock(amplitude_g);
+                    self.wires.lock().converter.signal.cell.knock(amplitude_g);
                 }
                 Order::Trouble(trouble) => self.ordered_trouble = trouble,
                 Order::LineIn(faults) => {
@@ -282,7 +282,13 @@ impl Board {
                 Order::LineOut(faults) => {
                     self.line_out = Line::new(faults, self.spec.seed, Purpose::LineOut);
                 }
-                Order::Curve(curve) => self.wires.lock().converter.cell.exchange_curve(curve),
+                Order::Curve(curve) => self
+                    .wires
+                    .lock()
+                    .converter
+                    .signal
+                    .cell
+                    .exchange_curve(curve),
                 Order::Restart => self.restart(now_ns, out),
             }
         }

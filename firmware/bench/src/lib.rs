@@ -41,7 +41,7 @@ pub mod weights;
 
 mod bridge;
 
-pub use adc::Settling;
+pub use adc::{Settling, Signal};
 pub use board::Board;
 pub use bridge::ReadBy;
 pub use desk::{Desk, Pan};
