@@ -1,5 +1,6 @@
 //! End-to-end runs and outside checks live in the test files beside this; what
 //! more than one of them needs is here.
 
+pub mod chip;
 pub mod near;
 pub mod pontius;

@@ -75,6 +75,11 @@ impl<L: Line> Client<L> {
         self.line.name()
     }
 
+    /// The line under the conversation.
+    pub fn line_mut(&mut self) -> &mut L {
+        &mut self.line
+    }
+
     /// Says hello and checks the wire version.
     ///
     /// # Errors

@@ -1,0 +1,359 @@
+//! The real firmware images on emulated chips: what a board would do.
+//!
+//! Needs Node and the images; `tests/run` brings both. What an emulator cannot
+//! show is said in `firmware/README.md`.
+
+use scalewright::drive::{self, Heading};
+use scalewright::session::procedure::Procedure;
+use scalewright_bench::BenchSpec;
+use scalewright_core::FACTORY;
+use scalewright_protocol::message::{Answer, Ask, Flags};
+use scalewright_protocol::settings::Settings;
+use scalewright_protocol::table::Knot;
+use scalewright_tests::chip::emulator::Stop;
+use scalewright_tests::chip::rig::hold;
+use scalewright_tests::chip::screen::Screen;
+use scalewright_tests::chip::session::identity;
+use scalewright_tests::chip::twin::Twin;
+use scalewright_tests::chip::{Board, Chip, Person};
+use serde_json::json;
+
+/// Each test once for each board, so that they run side by side.
+macro_rules! on_both {
+    ($($name:ident),+ $(,)?) => {
+        mod rp2040 {
+            $(#[test] fn $name() { super::$name(super::Board::Rp2040); })+
+        }
+        mod atmega328p {
+            $(#[test] fn $name() { super::$name(super::Board::Atmega328p); })+
+        }
+    };
+}
+
+on_both!(
+    a_guided_calibration_gives_what_the_bench_core_gives,
+    power_cuts_leave_the_old_table_or_the_new,
+    faults_of_the_converter_are_told_and_pass,
+    a_hung_loop_is_ended_and_the_table_is_there,
+    the_display_shows_and_the_keys_act,
+    garbage_on_the_line_costs_nothing,
+    decayed_memory_falls_back_and_says_so,
+    no_sample_is_lost_while_a_table_is_stored,
+    a_scale_without_a_display_weighs_on,
+);
+
+/// The whole guided run against the image, its codes given to the host's build
+/// of the core too: every sample, state, capture and reply must be the same.
+fn a_guided_calibration_gives_what_the_bench_core_gives(board: Board) {
+    let spec = BenchSpec::studio_factory(7);
+    let mut chip = Chip::switched_on(board, &spec);
+    chip.client.line_mut().twin = Some(Twin::new(identity(board)));
+    let mut procedure = Procedure::new(chip.plan());
+    procedure.set_patience_s(600);
+    let mut person = Person::at(chip.rig.clone());
+    let heading = Heading {
+        date: "2026-11-25T10:00:00Z".into(),
+        seed: Some(7),
+    };
+    drive::run(
+        &mut procedure,
+        &mut chip.client,
+        None,
+        &heading,
+        &mut person,
+    )
+    .unwrap_or_else(|fault| panic!("{fault}; {:?}", person.troubles));
+    let outcome = procedure.outcome().expect("an outcome");
+    assert_eq!(outcome.after.verdict, "pass", "{:?}", outcome.after);
+
+    let knots = chip.knots();
+    let twin = chip.client.line_mut().twin.take().expect("the twin");
+    assert_eq!(knots, twin.knots(), "the same integer table");
+    assert!(knots.len() <= usize::from(board.knots()));
+    let compared = twin.compared;
+    assert!(compared.samples > 1500, "{compared:?}");
+    assert!(
+        compared.states > 100 && compared.replies > 30,
+        "{compared:?}"
+    );
+    assert_eq!(compared.unsent, 0, "{compared:?}");
+}
+
+/// Tables that are told apart at a glance.
+fn table(knots: i32) -> Vec<Knot> {
+    (0..knots)
+        .map(|n| Knot {
+            counts: n * 60_000,
+            mass: n * 300_000 + n * (knots - 1 - n) * 10,
+        })
+        .collect()
+}
+
+fn settings(rate_sps: u16) -> Settings {
+    Settings {
+        rate_sps,
+        ..FACTORY
+    }
+}
+
+/// Cut after so many bytes of the whole transfer, at places spread over erase,
+/// knots and header; after the next start the table is the old or the new.
+fn power_cuts_leave_the_old_table_or_the_new(board: Board) {
+    let mut chip = Chip::switched_on(board, &BenchSpec::studio_factory(3));
+    let (old, new) = (table(6), table(9));
+    // Slots are used in turn: this makes the spare one hold something.
+    chip.store(settings(80), 1, &table(4)).expect("stored");
+    chip.store(settings(80), 1, &old).expect("stored");
+    let memory = hold(&chip.rig).emulator.memory();
+    let hex: String = memory.iter().map(|byte| format!("{byte:02x}")).collect();
+
+    // How many bytes the whole work takes: the last cut that comes too late.
+    let (mut kept, mut renewed, mut cuts) = (0, 0, 0);
+    let mut after = 0u64;
+    loop {
+        hold(&chip.rig)
+            .emulator
+            .command(&json!({"do": "set_memory", "hex": hex}));
+        chip.restart("power");
+        chip.hello();
+        hold(&chip.rig).cut_after(Some(after));
+        let stored = chip.store(settings(80), 1, &new);
+        let cut = chip.stopped() == Some(Stop::PowerCut);
+        assert!(cut || stored.is_ok(), "{stored:?}, {:?}", chip.stopped());
+        hold(&chip.rig).cut_after(None);
+        chip.restart("power");
+        let found = chip.knots();
+        assert!(found == old || found == new, "cut after {after}: {found:?}");
+        assert!(
+            !chip.state().flags.has(Flags::FELL_BACK),
+            "a cut is no decay"
+        );
+        if !cut {
+            assert_eq!(found, new);
+            break;
+        }
+        cuts += 1;
+        kept += usize::from(found == old);
+        renewed += usize::from(found == new);
+        // Every byte of the first and last ones would take an hour; the core's
+        // own tests cut at each.
+        after += match after {
+            0..16 => 1,
+            _ => 13,
+        };
+        if board == Board::Rp2040 && (64..4096).contains(&after) {
+            after += 300;
+        }
+    }
+    assert!(cuts > 30, "{cuts} cuts");
+    assert!(
+        kept >= cuts - 1 && renewed <= 1,
+        "{kept} old, {renewed} new"
+    );
+}
+
+fn faults_of_the_converter_are_told_and_pass(board: Board) {
+    let mut chip = Chip::switched_on(board, &BenchSpec::studio_factory(4));
+    chip.store(settings(80), 0, &table(5)).expect("stored");
+    chip.state_after(2000);
+    for (wires, flag) in [
+        ("unplugged", Flags::ADC_SILENT),
+        ("data_high", Flags::ADC_SILENT),
+        ("data_low", Flags::ADC_STUCK),
+    ] {
+        hold(&chip.rig).wires(wires);
+        let state = chip.state_after(1500);
+        assert!(state.flags.has(flag), "{wires}: {state:?}");
+        assert_eq!((state.mass, state.indication), (None, None), "{wires}");
+        hold(&chip.rig).wires("whole");
+        let state = chip.state_after(1500);
+        assert!(
+            !state.flags.any(Flags::ADC_SILENT.with(Flags::ADC_STUCK)),
+            "after {wires}: {state:?}"
+        );
+        assert!(state.mass.is_some(), "after {wires}: {state:?}");
+    }
+    hold(&chip.rig).world.bridge_open = true;
+    let state = chip.state_after(1000);
+    assert!(state.flags.has(Flags::SATURATED.with(Flags::OVERLOAD)));
+    assert_eq!(state.indication, None, "no number at the end of the range");
+    hold(&chip.rig).world.bridge_open = false;
+    let state = chip.state_after(1500);
+    assert!(!state.flags.has(Flags::SATURATED) && state.mass.is_some());
+}
+
+fn a_hung_loop_is_ended_and_the_table_is_there(board: Board) {
+    let mut chip = Chip::switched_on(board, &BenchSpec::studio_factory(5));
+    chip.store(settings(10), 7, &table(8)).expect("stored");
+    let before = chip.table();
+    hold(&chip.rig).emulator.command(&json!({"do": "hang"}));
+    let ran = hold(&chip.rig).run(10_000_000, false);
+    assert_eq!(ran.stop, Stop::Watchdog);
+    chip.restart("watchdog");
+    chip.hello();
+    assert_eq!(chip.table(), before);
+    assert_eq!(chip.knots(), table(8));
+    assert!(chip.state_after(2000).mass.is_some(), "and it weighs");
+}
+
+fn the_display_shows_and_the_keys_act(board: Board) {
+    let mut chip = Chip::switched_on(board, &BenchSpec::studio_factory(6));
+    let look = |chip: &Chip| {
+        let rows = hold(&chip.rig).emulator.screen();
+        Screen::of(&rows)
+    };
+    chip.state_after(2000);
+    assert_eq!(look(&chip).small(7), "not calibrated");
+    // A table through the cell's own zero and load.
+    let zero_q8 = i64::from(chip.state().smooth_q8);
+    hold(&chip.rig).place_g(3000.0);
+    let load_q8 = i64::from(chip.state_after(8000).smooth_q8);
+    let net = i32::try_from((load_q8 - zero_q8) / 256).expect("counts");
+    let line = [
+        Knot { counts: 0, mass: 0 },
+        Knot {
+            counts: net,
+            mass: 1_500_000,
+        },
+        Knot {
+            counts: 2 * net + net / 8,
+            mass: 3_187_500,
+        },
+    ];
+    let zero_counts = i32::try_from(zero_q8 / 256).expect("counts");
+    chip.store(FACTORY, zero_counts, &line).expect("stored");
+    chip.state_after(3000);
+    let screen = look(&chip);
+    let folder = std::env::temp_dir().join("scalewright-screens");
+    std::fs::create_dir_all(&folder).expect("a folder");
+    std::fs::write(folder.join(format!("{}.svg", board.name())), screen.svg()).expect("written");
+    let shown: i64 = screen.large().parse().expect("a number");
+    assert!((2994..=3006).contains(&shown), "{shown} g");
+    assert_eq!(screen.small(5), "g");
+    assert_eq!(screen.small(7), "Max 6000 d = 2");
+    assert_eq!(screen.small(0), "at rest");
+
+    let press = |chip: &mut Chip, keys: [bool; 3]| {
+        hold(&chip.rig).keys(keys);
+        chip.state_after(100);
+        hold(&chip.rig).keys([false; 3]);
+        chip.state_after(400);
+    };
+    press(&mut chip, [false, true, false]);
+    assert_eq!(look(&chip).small(7), "tare set");
+    assert!(chip.state().flags.has(Flags::NET));
+    assert_eq!(chip.state().indication, Some(0));
+    assert_eq!(look(&chip).large(), "0");
+    press(&mut chip, [true, false, false]);
+    assert_eq!(look(&chip).small(7), "outside zero range");
+    press(&mut chip, [false, true, false]);
+    assert!(!chip.state().flags.has(Flags::NET));
+    press(&mut chip, [false, false, true]);
+    assert!(look(&chip).small(7).starts_with("gross "));
+}
+
+/// A line at another speed reads as noise; a cut frame as well.
+fn garbage_on_the_line_costs_nothing(board: Board) {
+    let mut chip = Chip::switched_on(board, &BenchSpec::studio_factory(8));
+    chip.store(settings(10), 0, &table(5)).expect("stored");
+    let before = chip.table();
+    let mut noise = 0x2545_F491u32;
+    for round in 0..40usize {
+        let bytes: Vec<u8> = (0..round * 7)
+            .map(|_| {
+                noise ^= noise << 13;
+                noise ^= noise >> 17;
+                noise ^= noise << 5;
+                noise as u8
+            })
+            .collect();
+        hold(&chip.rig).emulator.input(&bytes);
+        hold(&chip.rig).pass(60_000);
+        assert_eq!(chip.hello().board.as_str(), board.name());
+    }
+    assert_eq!(chip.table(), before);
+}
+
+fn decayed_memory_falls_back_and_says_so(board: Board) {
+    let mut chip = Chip::switched_on(board, &BenchSpec::studio_factory(9));
+    chip.store(settings(10), 0, &table(4)).expect("stored");
+    chip.store(settings(10), 0, &table(7)).expect("stored");
+    let mut memory = hold(&chip.rig).emulator.memory();
+    let newest = memory
+        .windows(4)
+        .rposition(|bytes| bytes == b"kiln")
+        .expect("a record");
+    // One bit of the first knot's counts, and another of the quantum.
+    for at in [newest + 20, newest + 192] {
+        memory[at] ^= 0x10;
+        let hex: String = memory.iter().map(|byte| format!("{byte:02x}")).collect();
+        hold(&chip.rig)
+            .emulator
+            .command(&json!({"do": "set_memory", "hex": hex}));
+        chip.restart("power");
+        assert_eq!(chip.knots(), table(4), "the record before");
+        assert!(chip.state().flags.has(Flags::FELL_BACK));
+        memory[at] ^= 0x10;
+    }
+    // Nothing sound at all: factory settings, no table, and it can be stored to.
+    let hex = "5a".repeat(memory.len());
+    hold(&chip.rig)
+        .emulator
+        .command(&json!({"do": "set_memory", "hex": hex}));
+    chip.restart("power");
+    assert!(chip.knots().is_empty());
+    assert!(chip.state_after(500).flags.has(Flags::NOT_CALIBRATED));
+    chip.store(settings(10), 0, &table(7)).expect("stored");
+    chip.restart("power");
+    assert_eq!(chip.knots(), table(7));
+}
+
+/// A short run of what `tests/figures chips` measures over 10,000 samples.
+fn no_sample_is_lost_while_a_table_is_stored(board: Board) {
+    let mut chip = Chip::switched_on(board, &BenchSpec::studio_factory(10));
+    chip.store(settings(80), 0, &table(4)).expect("stored");
+    chip.state_after(500);
+    chip.ask(&Ask::Stream { every: 1 });
+    let mut last = None;
+    let mut seen = 0;
+    for round in 0..6 {
+        let knots = table(5 + round % 3);
+        let asks = scalewright_tests::chip::session::storing(settings(80), 0, &knots);
+        for ask in asks.iter().chain(&[Ask::Wait { up_to_ms: 900 }]) {
+            let mut on_sample = |sample: &scalewright_protocol::message::Sample| {
+                if let Some(last) = last.replace(sample.sequence) {
+                    assert_eq!(sample.sequence, last + 1, "after {ask:?}");
+                }
+                seen += 1;
+            };
+            match chip.client.ask(ask, &mut on_sample) {
+                Ok(Answer::Done | Answer::Stored { .. } | Answer::State(_)) => {}
+                other => panic!("{ask:?}: {other:?}"),
+            }
+        }
+    }
+    assert!(seen > 200, "{seen} samples");
+}
+
+fn a_scale_without_a_display_weighs_on(board: Board) {
+    let mut chip = Chip::switched_on(board, &BenchSpec::studio_factory(11));
+    hold(&chip.rig)
+        .emulator
+        .command(&json!({"do": "display", "plugged": false}));
+    chip.store(settings(80), 0, &table(4)).expect("stored");
+    let samples = chip.samples(3000);
+    assert!(
+        samples
+            .windows(2)
+            .all(|p| p[1].sequence == p[0].sequence + 1)
+    );
+    assert!(samples.len() > 200);
+    // Plugged in again, it is painted anew.
+    hold(&chip.rig)
+        .emulator
+        .command(&json!({"do": "display", "plugged": true}));
+    chip.state_after(6000);
+    let rows = hold(&chip.rig).emulator.screen();
+    // This table knows nothing of the cell: what lies there is too much for it.
+    assert_eq!(Screen::of(&rows).small(7), "above Max");
+}

@@ -1,0 +1,262 @@
+//! The Node program that emulates a chip, as a child process: one line of JSON
+//! there, one back.
+
+use std::io::{BufRead, BufReader, Write};
+use std::path::{Path, PathBuf};
+use std::process::{Child, ChildStdin, ChildStdout, Command, Stdio};
+
+use scalewright_protocol::settings::Input;
+use serde_json::{Value, json};
+
+/// Which board.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Board {
+    /// 32-bit, USB.
+    Rp2040,
+    /// 8-bit, UART.
+    Atmega328p,
+}
+
+impl Board {
+    /// Both.
+    pub const ALL: [Self; 2] = [Self::Rp2040, Self::Atmega328p];
+
+    /// Its name, as the firmware says it.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Rp2040 => "rp2040",
+            Self::Atmega328p => "atmega328p",
+        }
+    }
+
+    /// Most knots of its table.
+    #[must_use]
+    pub const fn knots(self) -> u8 {
+        match self {
+            Self::Rp2040 => 32,
+            Self::Atmega328p => 16,
+        }
+    }
+
+    /// Its clock, cycles per second.
+    #[must_use]
+    pub const fn hertz(self) -> f64 {
+        match self {
+            Self::Rp2040 => 48e6,
+            Self::Atmega328p => 16e6,
+        }
+    }
+
+    /// The image as `scalewright build-firmware` leaves it.
+    #[must_use]
+    pub fn image(self) -> PathBuf {
+        root().join(format!("firmware/images/{}.elf", self.name()))
+    }
+}
+
+/// Root of the repository.
+#[must_use]
+pub fn root() -> &'static Path {
+    Path::new(env!("CARGO_MANIFEST_DIR"))
+        .parent()
+        .unwrap_or_else(|| Path::new("."))
+}
+
+/// Why a run of the emulator came to its end.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Stop {
+    /// The time asked for is over.
+    Time,
+    /// The chip finished a frame.
+    Output,
+    /// The power went, as ordered.
+    PowerCut,
+    /// The watchdog bit.
+    Watchdog,
+    /// The chip did what it must not; how.
+    Fault(String),
+}
+
+/// What happened during a run.
+#[derive(Clone, Debug)]
+pub struct Ran {
+    /// Virtual time now, us.
+    pub at_us: u64,
+    /// Bytes the chip sent.
+    pub output: Vec<u8>,
+    /// Why it ended.
+    pub stop: Stop,
+    /// Codes the chip read from the converter, and when.
+    pub read: Vec<(u64, i32)>,
+}
+
+/// A conversion that ended: its code is asked for.
+#[derive(Clone, Copy, Debug)]
+pub struct Conversion {
+    /// Virtual time, us.
+    pub at_us: u64,
+    /// Input and gain.
+    pub input: Input,
+    /// Conversions per second.
+    pub rate_sps: u16,
+}
+
+/// A running emulator. Every method fails the test when the emulator does.
+pub struct Emulator {
+    child: Child,
+    to: ChildStdin,
+    from: BufReader<ChildStdout>,
+}
+
+impl Emulator {
+    /// Switches `image` on on an emulated `board`.
+    ///
+    /// # Panics
+    /// When Node or the image is missing.
+    #[must_use]
+    pub fn start(board: Board, image: &Path) -> Self {
+        assert!(
+            image.exists(),
+            "no image {}: `scalewright build-firmware` makes it",
+            image.display()
+        );
+        let mut child = Command::new("node")
+            .arg(root().join("tests/chips/emulate.mjs"))
+            .args(["--board", board.name(), "--image"])
+            .arg(image)
+            .stdin(Stdio::piped())
+            .stdout(Stdio::piped())
+            .spawn()
+            .expect("node runs");
+        let to = child.stdin.take().expect("piped");
+        let from = BufReader::new(child.stdout.take().expect("piped"));
+        Self { child, to, from }
+    }
+
+    fn say(&mut self, line: &Value) {
+        writeln!(self.to, "{line}")
+            .and_then(|()| self.to.flush())
+            .expect("the emulator listens");
+    }
+
+    fn hear(&mut self) -> Value {
+        let mut line = String::new();
+        self.from.read_line(&mut line).expect("the emulator speaks");
+        let value: Value =
+            serde_json::from_str(&line).unwrap_or_else(|e| panic!("emulator said {line:?}: {e}"));
+        assert!(value.get("error").is_none(), "emulator: {value}");
+        value
+    }
+
+    /// Gives a command and returns the answer.
+    pub fn command(&mut self, line: &Value) -> Value {
+        self.say(line);
+        self.hear()
+    }
+
+    /// Lets at most `us` of virtual time pass; with `until_output` stops soon
+    /// after the chip has sent a frame. `code` is asked for each conversion's
+    /// code; none, and nothing is offered to the chip.
+    pub fn run(
+        &mut self,
+        us: u64,
+        until_output: bool,
+        code: &mut dyn FnMut(Conversion) -> Option<i32>,
+    ) -> Ran {
+        self.say(&json!({"do": "run", "us": us, "until_output": until_output}));
+        loop {
+            let answer = self.hear();
+            let Some(asked) = answer.get("convert") else {
+                return ran(&answer);
+            };
+            let conversion = Conversion {
+                at_us: number(asked, "at_us"),
+                rate_sps: u16::try_from(number(asked, "rate")).expect("a rate"),
+                input: match asked["input"].as_str() {
+                    Some("A128") => Input::A128,
+                    Some("B32") => Input::B32,
+                    Some("A64") => Input::A64,
+                    other => panic!("no such input: {other:?}"),
+                },
+            };
+            let code = code(conversion);
+            self.say(&json!({ "code": code }));
+        }
+    }
+
+    /// Puts bytes on the line to the chip.
+    pub fn input(&mut self, bytes: &[u8]) {
+        self.command(&json!({"do": "input", "hex": hex(bytes)}));
+    }
+
+    /// The display as 64 rows of 128 dots.
+    pub fn screen(&mut self) -> Vec<String> {
+        let answer = self.command(&json!({"do": "screen"}));
+        let rows = answer["rows"].as_array().expect("rows");
+        rows.iter()
+            .map(|row| row.as_str().expect("a row").to_string())
+            .collect()
+    }
+
+    /// The memory that keeps: both slots and what follows.
+    pub fn memory(&mut self) -> Vec<u8> {
+        let answer = self.command(&json!({"do": "memory"}));
+        unhex(answer["hex"].as_str().expect("hex"))
+    }
+
+    /// A number of the meter; none where the board has no such meter.
+    pub fn meter(&mut self) -> Value {
+        self.command(&json!({"do": "meter"}))
+    }
+}
+
+impl Drop for Emulator {
+    fn drop(&mut self) {
+        let _ = writeln!(self.to, "{}", json!({"do": "quit"}));
+        let _ = self.to.flush();
+        let _ = self.child.wait();
+    }
+}
+
+fn number(value: &Value, name: &str) -> u64 {
+    value[name]
+        .as_u64()
+        .unwrap_or_else(|| panic!("no {name} in {value}"))
+}
+
+fn ran(answer: &Value) -> Ran {
+    let why = || answer["why"].as_str().unwrap_or("no reason").to_string();
+    let read = answer["read"].as_array().map_or(Vec::new(), |list| {
+        list.iter()
+            .map(|pair| {
+                let code = pair[1].as_i64().expect("a code");
+                let at_us = pair[0].as_f64().expect("a time");
+                (at_us as u64, i32::try_from(code).expect("24 bits"))
+            })
+            .collect()
+    });
+    Ran {
+        at_us: number(answer, "at_us"),
+        output: unhex(answer["output"].as_str().expect("output")),
+        stop: match answer["stopped"].as_str() {
+            Some("time") => Stop::Time,
+            Some("output") => Stop::Output,
+            Some("power_cut") => Stop::PowerCut,
+            Some("watchdog") => Stop::Watchdog,
+            Some("fault") => Stop::Fault(why()),
+            other => panic!("stopped by {other:?}"),
+        },
+        read,
+    }
+}
+
+fn hex(bytes: &[u8]) -> String {
+    bytes.iter().map(|byte| format!("{byte:02x}")).collect()
+}
+
+fn unhex(text: &str) -> Vec<u8> {
+    (0..text.len() / 2)
+        .map(|at| u8::from_str_radix(&text[at * 2..at * 2 + 2], 16).expect("hex"))
+        .collect()
+}
