@@ -6,9 +6,8 @@
 //! 0xCBF43926. The table-free form is used: a lookup table of 1 KiB does not
 //! fit beside a stack in 2 KiB of RAM.
 
-use crc::{CRC_32_ISO_HDLC, Crc, NoTable};
-
-const ALGORITHM: Crc<u32, NoTable> = Crc::<u32, NoTable>::new(&CRC_32_ISO_HDLC);
+/// The polynomial 0x04C11DB7, its bits in reverse.
+const POLYNOMIAL: u32 = 0xEDB8_8320;
 
 /// CRC-32 of `bytes`.
 ///
@@ -23,26 +22,40 @@ pub fn crc32(bytes: &[u8]) -> u32 {
 }
 
 /// A CRC-32 fed in pieces, for data that never stands in memory as a whole.
-pub struct Running(crc::Digest<'static, u32, NoTable>);
+pub struct Running(u32);
 
 impl Running {
     /// Starts over no bytes.
     #[must_use]
-    pub fn new() -> Self {
-        static SHARED: Crc<u32, NoTable> = ALGORITHM;
-        Self(SHARED.digest())
+    pub const fn new() -> Self {
+        Self(u32::MAX)
     }
 
-    /// Appends `bytes`. Never inlined, for the flash of small chips.
+    /// Appends `bytes`.
     #[inline(never)]
     pub fn update(&mut self, bytes: &[u8]) {
-        self.0.update(bytes);
+        for byte in bytes {
+            self.push(*byte);
+        }
+    }
+
+    /// Appends one byte.
+    #[inline(never)]
+    pub fn push(&mut self, byte: u8) {
+        self.0 ^= byte as u32;
+        for _ in 0..8 {
+            let out = self.0 & 1 != 0;
+            self.0 >>= 1;
+            if out {
+                self.0 ^= POLYNOMIAL;
+            }
+        }
     }
 
     /// The CRC-32 of everything appended.
     #[must_use]
-    pub fn finish(self) -> u32 {
-        self.0.finalize()
+    pub const fn finish(self) -> u32 {
+        !self.0
     }
 }
 

@@ -8,7 +8,7 @@
 
 use serde::{Deserialize, Serialize, de::DeserializeOwned};
 
-use crate::frame::{FrameFull, Writer};
+use crate::frame::FrameFull;
 use crate::pen::Pen;
 
 /// Longest payload of a frame, bytes. The largest message is a state with a
@@ -33,11 +33,9 @@ pub enum DecodeFault {
 /// # Errors
 /// [`FrameFull`] when `out` is shorter than the frame.
 pub fn encode<M: Serialize>(message: &M, out: &mut [u8]) -> Result<usize, FrameFull> {
-    let mut writer = Writer::new(out)?;
-    message
-        .serialize(&mut Pen(&mut writer))
-        .map_err(|_| FrameFull)?;
-    writer.finish()
+    let mut pen = Pen::new(out)?;
+    message.serialize(&mut pen).map_err(|_| FrameFull)?;
+    pen.finish()
 }
 
 /// Reads the message in a frame's payload.

@@ -27,7 +27,7 @@ pub struct FrameFull;
 pub fn encode(payload: &[u8], out: &mut [u8]) -> Result<usize, FrameFull> {
     let mut writer = Writer::new(out)?;
     for byte in payload {
-        writer.push(*byte)?;
+        writer.push(*byte);
     }
     writer.finish()
 }
@@ -54,12 +54,15 @@ impl<'a> Writer<'a> {
     }
 
     /// Takes the next byte of the payload.
-    ///
-    /// # Errors
-    /// [`FrameFull`] when it has no room.
-    pub fn push(&mut self, byte: u8) -> Result<(), FrameFull> {
-        self.crc.update(&[byte]);
-        self.stuffer.push(byte)
+    #[inline(never)]
+    pub fn push(&mut self, byte: u8) {
+        self.crc.push(byte);
+        self.stuffer.push(byte);
+    }
+
+    /// No frame shall come of this: what was to be written cannot be.
+    pub fn spoil(&mut self) {
+        self.stuffer.spoil();
     }
 
     /// Ends the frame; returns its length, bytes.
@@ -69,7 +72,7 @@ impl<'a> Writer<'a> {
     pub fn finish(self) -> Result<usize, FrameFull> {
         let Self { mut stuffer, crc } = self;
         for byte in crc.finish().to_le_bytes() {
-            stuffer.push(byte)?;
+            stuffer.push(byte);
         }
         Ok(stuffer.finish_with(DELIMITER)?.saturating_add(1))
     }

@@ -26,15 +26,16 @@
 
 pub mod checksum;
 pub mod codec;
+pub mod cursor;
 pub mod frame;
 pub mod message;
 pub mod passport;
+pub mod pen;
 pub mod settings;
 pub mod stuffing;
 pub mod table;
+pub mod tags;
 pub mod units;
-
-mod pen;
 
 /// Wire version spoken by this crate. Both ends say theirs in the greeting;
 /// they work together only when the numbers are equal.

@@ -1,237 +1,254 @@
-//! From a message's fields to the bytes of a payload, in the postcard format.
+//! From fields to the bytes of a frame, in the postcard format.
 //!
-//! The postcard crate reads; this writes, for one reason: the crate's writer
-//! keeps bounds checks that may panic, and firmware may not. Owns varints and
-//! the order of parts; refuses what no message holds (floats, maps, lists of
-//! unknown length, numbers above 32 bits). `tests/outside.rs` holds it to the
-//! crate's own bytes.
+//! The postcard crate's own writer keeps bounds checks that may panic, and asks
+//! for whole messages; firmware may not panic, and a small chip has no room for
+//! a message beside its frame. So fields go straight into the frame, and what
+//! does not fit is told at the end. Owns varints and the order of fields of
+//! what a scale says; `tests/outside.rs` holds all of it to the postcard
+//! crate's bytes. Never inlined where it is called often, for the flash of
+//! small chips.
 
-use core::fmt;
-
-use serde::Serialize;
-use serde::ser::{self, Impossible};
+mod whole;
 
 use crate::frame::{FrameFull, Writer};
+use crate::message::{CaptureFault, CaptureState, Captured, Refusal, Sample, State, TableHeader};
+use crate::settings::{Class, Input, Settings, SettingsFault};
+use crate::table::{Knot, TableFault};
 
-/// The frame is full, or the value is of a kind that no message holds.
-#[derive(Debug)]
-pub struct PenFault;
+/// Writes the payload of one frame.
+pub struct Pen<'out>(Writer<'out>);
 
-impl fmt::Display for PenFault {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.write_str("the message does not fit its frame")
+impl<'out> Pen<'out> {
+    /// A frame at the front of `out`.
+    ///
+    /// # Errors
+    /// [`FrameFull`] when not even a delimiter fits.
+    pub fn new(out: &'out mut [u8]) -> Result<Self, FrameFull> {
+        Writer::new(out).map(Self)
     }
-}
 
-impl ser::StdError for PenFault {}
-
-impl ser::Error for PenFault {
-    fn custom<T: fmt::Display>(_: T) -> Self {
-        Self
+    /// Ends the frame; returns its length, bytes.
+    ///
+    /// # Errors
+    /// [`FrameFull`] when it did not fit.
+    pub fn finish(self) -> Result<usize, FrameFull> {
+        self.0.finish()
     }
-}
 
-impl From<FrameFull> for PenFault {
-    fn from(_: FrameFull) -> Self {
-        Self
+    /// One byte.
+    pub fn u8(&mut self, value: u8) {
+        self.0.push(value);
     }
-}
 
-/// Writes into a frame.
-pub struct Pen<'a, 'out>(pub &'a mut Writer<'out>);
-
-impl Pen<'_, '_> {
-    fn byte(&mut self, byte: u8) -> Result<(), PenFault> {
-        Ok(self.0.push(byte)?)
+    /// `00` or `01`.
+    pub fn bool(&mut self, value: bool) {
+        self.u8(u8::from(value));
     }
 
     /// Base 128, least significant group first, top bit set on all but the last.
-    fn varint(&mut self, mut value: u32) -> Result<(), PenFault> {
+    #[inline(never)]
+    pub fn u32(&mut self, mut value: u32) {
         while value >= 0x80 {
-            self.byte((value & 0x7F) as u8 | 0x80)?;
+            self.u8(value as u8 | 0x80);
             value >>= 7;
         }
-        self.byte(value as u8)
+        self.u8(value as u8);
     }
 
-    fn length(&mut self, length: usize) -> Result<(), PenFault> {
-        self.varint(u32::try_from(length).map_err(|_| PenFault)?)
+    /// As [`Self::u32`].
+    #[inline(never)]
+    pub fn u16(&mut self, value: u16) {
+        self.u32(u32::from(value));
     }
-}
 
-/// 0, −1, 1, −2 … to 0, 1, 2, 3 …
-const fn zigzag(value: i32) -> u32 {
-    ((value << 1) ^ (value >> 31)) as u32
-}
+    /// 0, −1, 1, −2 … as 0, 1, 2, 3 …
+    #[inline(never)]
+    pub fn i32(&mut self, value: i32) {
+        self.u32(((value << 1) ^ (value >> 31)) as u32);
+    }
 
-type Done = Result<(), PenFault>;
+    /// `00`, or `01` and the value.
+    #[inline(never)]
+    pub fn i32_or_nothing(&mut self, value: Option<i32>) {
+        self.bool(value.is_some());
+        if let Some(value) = value {
+            self.i32(value);
+        }
+    }
 
-impl ser::Serializer for &mut Pen<'_, '_> {
-    type Ok = ();
-    type Error = PenFault;
-    type SerializeSeq = Self;
-    type SerializeTuple = Self;
-    type SerializeTupleStruct = Self;
-    type SerializeTupleVariant = Self;
-    type SerializeMap = Impossible<(), PenFault>;
-    type SerializeStruct = Self;
-    type SerializeStructVariant = Self;
+    /// Length and bytes: a text, or a list of bytes.
+    #[inline(never)]
+    pub fn bytes(&mut self, bytes: &[u8]) {
+        self.u32(bytes.len() as u32);
+        for byte in bytes {
+            self.u8(*byte);
+        }
+    }
 
-    fn serialize_bool(self, v: bool) -> Done {
-        self.byte(u8::from(v))
+    /// A knot.
+    #[inline(never)]
+    pub fn knot(&mut self, knot: &Knot) {
+        self.i32(knot.counts);
+        self.i32(knot.mass);
     }
-    fn serialize_u8(self, v: u8) -> Done {
-        self.byte(v)
-    }
-    fn serialize_u16(self, v: u16) -> Done {
-        self.varint(u32::from(v))
-    }
-    fn serialize_u32(self, v: u32) -> Done {
-        self.varint(v)
-    }
-    fn serialize_i32(self, v: i32) -> Done {
-        self.varint(zigzag(v))
-    }
-    fn serialize_i16(self, v: i16) -> Done {
-        self.serialize_i32(i32::from(v))
-    }
-    fn serialize_i8(self, v: i8) -> Done {
-        self.byte(v as u8)
-    }
-    fn serialize_i64(self, _: i64) -> Done {
-        Err(PenFault)
-    }
-    fn serialize_u64(self, _: u64) -> Done {
-        Err(PenFault)
-    }
-    fn serialize_f32(self, _: f32) -> Done {
-        Err(PenFault)
-    }
-    fn serialize_f64(self, _: f64) -> Done {
-        Err(PenFault)
-    }
-    fn serialize_char(self, _: char) -> Done {
-        Err(PenFault)
-    }
-    fn serialize_str(self, v: &str) -> Done {
-        self.serialize_bytes(v.as_bytes())
-    }
-    fn serialize_bytes(self, v: &[u8]) -> Done {
-        self.length(v.len())?;
-        v.iter().try_for_each(|byte| self.byte(*byte))
-    }
-    fn serialize_none(self) -> Done {
-        self.byte(0)
-    }
-    fn serialize_some<T: Serialize + ?Sized>(self, value: &T) -> Done {
-        self.byte(1)?;
-        value.serialize(self)
-    }
-    fn serialize_unit(self) -> Done {
-        Ok(())
-    }
-    fn serialize_unit_struct(self, _: &'static str) -> Done {
-        Ok(())
-    }
-    fn serialize_unit_variant(self, _: &'static str, tag: u32, _: &'static str) -> Done {
-        self.varint(tag)
-    }
-    fn serialize_newtype_struct<T: Serialize + ?Sized>(self, _: &'static str, value: &T) -> Done {
-        value.serialize(self)
-    }
-    fn serialize_newtype_variant<T: Serialize + ?Sized>(
-        self,
-        _: &'static str,
-        tag: u32,
-        _: &'static str,
-        value: &T,
-    ) -> Done {
-        self.varint(tag)?;
-        value.serialize(self)
-    }
-    fn serialize_seq(self, length: Option<usize>) -> Result<Self, PenFault> {
-        self.length(length.ok_or(PenFault)?)?;
-        Ok(self)
-    }
-    fn serialize_tuple(self, _: usize) -> Result<Self, PenFault> {
-        Ok(self)
-    }
-    fn serialize_tuple_struct(self, _: &'static str, _: usize) -> Result<Self, PenFault> {
-        Ok(self)
-    }
-    fn serialize_tuple_variant(
-        self,
-        _: &'static str,
-        tag: u32,
-        _: &'static str,
-        _: usize,
-    ) -> Result<Self, PenFault> {
-        self.varint(tag)?;
-        Ok(self)
-    }
-    fn serialize_map(self, _: Option<usize>) -> Result<Self::SerializeMap, PenFault> {
-        Err(PenFault)
-    }
-    fn serialize_struct(self, _: &'static str, _: usize) -> Result<Self, PenFault> {
-        Ok(self)
-    }
-    fn serialize_struct_variant(
-        self,
-        _: &'static str,
-        tag: u32,
-        _: &'static str,
-        _: usize,
-    ) -> Result<Self, PenFault> {
-        self.varint(tag)?;
-        Ok(self)
-    }
-    fn collect_str<T: fmt::Display + ?Sized>(self, _: &T) -> Done {
-        Err(PenFault)
-    }
-    fn is_human_readable(&self) -> bool {
-        false
-    }
-}
 
-/// Every part of a compound is written as it comes.
-macro_rules! parts {
-    ($($trait:ident, $method:ident;)+) => {$(
-        impl ser::$trait for &mut Pen<'_, '_> {
-            type Ok = ();
-            type Error = PenFault;
-            fn $method<T: Serialize + ?Sized>(&mut self, value: &T) -> Done {
-                value.serialize(&mut **self)
+    /// The settings.
+    #[inline(never)]
+    pub fn settings(&mut self, settings: &Settings) {
+        self.u32(settings.quantum_ug);
+        self.i32(settings.max);
+        self.i32(settings.e);
+        self.i32(settings.d);
+        self.u8(match settings.class {
+            Class::I => 0,
+            Class::II => 1,
+            Class::III => 2,
+            Class::IIII => 3,
+        });
+        self.u16(settings.rate_sps);
+        self.u8(match settings.input {
+            Input::A128 => 0,
+            Input::B32 => 1,
+            Input::A64 => 2,
+        });
+        self.u8(settings.smoothing);
+        self.u8(settings.rest_tenths_d);
+        self.u16(settings.rest_ms);
+    }
+
+    /// Header of a table.
+    #[inline(never)]
+    pub fn table(&mut self, table: &TableHeader) {
+        self.u32(table.sequence);
+        self.u8(table.knots);
+        self.u32(table.checksum);
+        self.i32(table.zero_counts);
+        self.bool(table.previous);
+    }
+
+    /// A sample.
+    #[inline(never)]
+    pub fn sample(&mut self, sample: &Sample) {
+        self.u32(sample.sequence);
+        self.u32(sample.at_ms);
+        self.i32(sample.raw_counts);
+        self.i32(sample.smooth_q8);
+        self.i32_or_nothing(sample.mass);
+        self.u16(sample.flags.0);
+    }
+
+    /// The state.
+    #[inline(never)]
+    pub fn state(&mut self, state: &State) {
+        self.u32(state.at_ms);
+        self.u32(state.sequence);
+        self.i32(state.smooth_q8);
+        self.u32(state.spread_q8);
+        self.i32(state.zero_counts);
+        self.i32_or_nothing(state.mass);
+        self.i32_or_nothing(state.indication);
+        self.u16(state.flags.0);
+        self.capture(&state.capture);
+    }
+
+    #[inline(never)]
+    fn capture(&mut self, capture: &CaptureState) {
+        match capture {
+            CaptureState::Idle => self.u8(0),
+            CaptureState::Settling => self.u8(1),
+            CaptureState::Averaging { done, of } => {
+                self.u8(2);
+                self.u16(*done);
+                self.u16(*of);
             }
-            fn end(self) -> Done {
-                Ok(())
+            CaptureState::Captured(captured) => {
+                self.u8(3);
+                self.captured(captured);
+            }
+            CaptureState::Failed(fault) => {
+                self.u8(4);
+                self.u8(match fault {
+                    CaptureFault::Restless => 0,
+                    CaptureFault::NoSamples => 1,
+                    CaptureFault::Cancelled => 2,
+                });
             }
         }
-    )+};
-}
+    }
 
-parts! {
-    SerializeSeq, serialize_element;
-    SerializeTuple, serialize_element;
-    SerializeTupleStruct, serialize_field;
-    SerializeTupleVariant, serialize_field;
-}
+    fn captured(&mut self, captured: &Captured) {
+        self.i32(captured.mean_q8);
+        self.u32(captured.sd_q8);
+        self.u16(captured.samples);
+        self.u32(captured.began_ms);
+        self.u32(captured.ended_ms);
+        self.u8(captured.restarts);
+        self.bool(captured.saturated);
+    }
 
-macro_rules! named_parts {
-    ($($trait:ident;)+) => {$(
-        impl ser::$trait for &mut Pen<'_, '_> {
-            type Ok = ();
-            type Error = PenFault;
-            fn serialize_field<T: Serialize + ?Sized>(&mut self, _: &'static str, value: &T) -> Done {
-                value.serialize(&mut **self)
+    /// Why a request was not carried out.
+    #[inline(never)]
+    pub fn refusal(&mut self, refusal: Refusal) {
+        // Tag, and the one field that some have.
+        let (tag, field) = match refusal {
+            Refusal::Unknown => (0, None),
+            Refusal::Range { field } => (1, Some(field)),
+            Refusal::NotStaging => (2, None),
+            Refusal::StageOrder { expected } => (3, Some(expected)),
+            Refusal::StageIncomplete { received } => (4, Some(received)),
+            Refusal::StageChecksum => (5, None),
+            Refusal::Table(fault) => {
+                self.u8(6);
+                self.table_fault(fault);
+                return;
             }
-            fn end(self) -> Done {
-                Ok(())
-            }
+            Refusal::Settings(fault) => (7, Some(settings_fault(fault))),
+            Refusal::QuantumInUse => (8, None),
+            Refusal::NothingToRollBack => (9, None),
+            Refusal::NotAtRest => (10, None),
+            Refusal::ZeroRange => (11, None),
+            Refusal::NotCalibrated => (12, None),
+            Refusal::AdcFault => (13, None),
+            Refusal::Storage => (14, None),
+            Refusal::TareRange => (15, None),
+        };
+        self.u8(tag);
+        if let Some(field) = field {
+            self.u8(field);
         }
-    )+};
+    }
+
+    fn table_fault(&mut self, fault: TableFault) {
+        let (tag, field) = match fault {
+            TableFault::TooFew { knots } => (0, knots),
+            TableFault::TooMany { knots, fit } => {
+                self.u8(1);
+                self.u8(knots);
+                self.u8(fit);
+                return;
+            }
+            TableFault::CountsOrder { at } => (2, at),
+            TableFault::MassOrder { at } => (3, at),
+            TableFault::CountsRange { at } => (4, at),
+            TableFault::MassRange { at } => (5, at),
+            TableFault::NoZero => {
+                self.u8(6);
+                return;
+            }
+            TableFault::Slope { at } => (7, at),
+        };
+        self.u8(tag);
+        self.u8(field);
+    }
 }
 
-named_parts! {
-    SerializeStruct;
-    SerializeStructVariant;
+const fn settings_fault(fault: SettingsFault) -> u8 {
+    match fault {
+        SettingsFault::Quantum => 0,
+        SettingsFault::ScaleInterval => 1,
+        SettingsFault::Capacity => 2,
+        SettingsFault::Rate => 3,
+        SettingsFault::Smoothing => 4,
+        SettingsFault::Rest => 5,
+    }
 }

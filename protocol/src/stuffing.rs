@@ -33,19 +33,20 @@ const FULL: u8 = 0xFF;
 pub fn stuff(content: impl IntoIterator<Item = u8>, out: &mut [u8]) -> Result<usize, FrameFull> {
     let mut stuffer = Stuffer::new(out);
     for byte in content {
-        stuffer.push(byte)?;
+        stuffer.push(byte);
     }
     stuffer.finish()
 }
 
 /// Stuffs content that comes a byte at a time, so that it never has to stand
-/// in memory unstuffed.
+/// in memory unstuffed. That it found no room is said at the end.
 #[derive(Debug)]
 pub struct Stuffer<'a> {
     out: &'a mut [u8],
     code_at: usize,
     at: usize,
     code: u8,
+    full: bool,
 }
 
 impl<'a> Stuffer<'a> {
@@ -57,46 +58,53 @@ impl<'a> Stuffer<'a> {
             code_at: 0,
             at: 1,
             code: 1,
+            full: false,
         }
     }
 
     /// Takes the next byte of content.
-    ///
-    /// # Errors
-    /// [`FrameFull`] when it has no room; what was written is of no use then.
-    pub fn push(&mut self, byte: u8) -> Result<(), FrameFull> {
+    pub fn push(&mut self, byte: u8) {
         if self.code == FULL {
-            self.close()?;
+            self.close();
         }
         if byte == 0 {
-            return self.close();
+            self.close();
+            return;
         }
-        self.set(self.at, byte)?;
-        self.at = self.at.saturating_add(1);
-        self.code = self.code.saturating_add(1);
-        Ok(())
+        self.set(self.at, byte);
+        self.at = self.at.wrapping_add(1);
+        self.code = self.code.wrapping_add(1);
+    }
+
+    /// Makes [`Self::finish`] fail.
+    pub const fn spoil(&mut self) {
+        self.full = true;
     }
 
     /// Ends the block at hand and leaves room for the code of the next.
-    fn close(&mut self) -> Result<(), FrameFull> {
-        self.set(self.code_at, self.code)?;
+    fn close(&mut self) {
+        self.set(self.code_at, self.code);
         self.code_at = self.at;
-        self.at = self.at.saturating_add(1);
+        self.at = self.at.wrapping_add(1);
         self.code = 1;
-        Ok(())
     }
 
-    fn set(&mut self, at: usize, byte: u8) -> Result<(), FrameFull> {
-        *self.out.get_mut(at).ok_or(FrameFull)? = byte;
-        Ok(())
+    fn set(&mut self, at: usize, byte: u8) {
+        match self.out.get_mut(at) {
+            Some(place) => *place = byte,
+            None => self.full = true,
+        }
     }
 
     /// Ends the content; returns the stuffed length, bytes.
     ///
     /// # Errors
-    /// [`FrameFull`] as above.
+    /// [`FrameFull`] when it found no room; what was written is of no use then.
     pub fn finish(mut self) -> Result<usize, FrameFull> {
-        self.set(self.code_at, self.code)?;
+        self.set(self.code_at, self.code);
+        if self.full {
+            return Err(FrameFull);
+        }
         Ok(self.at)
     }
 
@@ -105,8 +113,8 @@ impl<'a> Stuffer<'a> {
     /// # Errors
     /// [`FrameFull`] as above.
     pub fn finish_with(mut self, delimiter: u8) -> Result<usize, FrameFull> {
-        self.set(self.at, delimiter)?;
-        Ok(self.finish()?.saturating_add(1))
+        self.set(self.at, delimiter);
+        Ok(self.finish()?.wrapping_add(1))
     }
 }
 

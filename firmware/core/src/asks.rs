@@ -1,188 +1,155 @@
-//! What each request does. Every request gets its one reply here.
+//! What each request does. Every request gets its one reply, here or, for what
+//! there is little to say of, in `conversation`.
 //!
-//! Large replies have functions of their own that are never inlined: so a stack
-//! of a few hundred bytes holds one of them, not all.
+//! Requests are read field by field from the frame they came in, and large
+//! replies written field by field into theirs: a small chip has no room for
+//! either beside its frame, nor for the code that moves them about. Each has a
+//! function of its own that is never inlined, so that the stack holds one of
+//! them, not all.
 
-use heapless::{String, Vec};
+use heapless::Vec;
 use scalewright_protocol::WIRE_VERSION;
 use scalewright_protocol::codec::MAX_PAYLOAD;
-use scalewright_protocol::message::{
-    Answer, Ask, CaptureOrder, Hello, KNOTS_PER_MESSAGE, Refusal, Stage, TableHeader,
-};
-use scalewright_protocol::settings::Settings;
+use scalewright_protocol::cursor::Cursor;
+use scalewright_protocol::message::{KNOTS_PER_MESSAGE, Refusal, TableHeader};
 use scalewright_protocol::table::{Knot, Table, knots_checksum};
+use scalewright_protocol::tags::{answer, ask};
 use scalewright_protocol::units::{CODE_MAX, CODE_MIN};
 
 use crate::capture::check_order;
-use crate::conversation::Outcome;
+use crate::conversation::{Outcome, answers};
 use crate::filter::Filtered;
 use crate::instrument::Instrument;
 use crate::ports::Storage;
 use crate::slots::{Progress, Record};
 
+/// Longest name of a board, and most rates, that a greeting holds.
+const BOARD_BYTES: usize = 16;
+const RATES: usize = 5;
+
+type Carried = Result<Outcome, Refusal>;
+
 impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QUEUE> {
-    /// Does what is asked and replies, or begins what takes steps. A wait only
-    /// comes here when it is too long.
+    /// Does what request `id` asks; `at` stands behind its tag.
     #[inline(never)]
-    pub(crate) fn carry_out(&mut self, id: u16, ask: &Ask) {
-        let outcome = match ask {
-            Ask::Hello { .. } => return self.tell_who(id),
-            Ask::State => return self.tell_state(id),
-            Ask::Settings => return self.tell_settings(id),
-            Ask::Table => return self.tell_table(id),
-            Ask::Knots { from } => return self.tell_knots(id, *from),
-            Ask::SetSettings(settings) => {
-                return self.begin_storing(id, |s| s.set_settings(settings));
+    pub(crate) fn carry_out(&mut self, id: u16, tag: u8, mut at: Cursor) -> Carried {
+        match tag {
+            ask::SET_SETTINGS => return self.set_settings(at),
+            ask::STAGE_BEGIN => return self.stage_begin(at),
+            ask::STAGE_KNOTS => return self.stage_knots(at),
+            ask::CAPTURE => return self.order(at),
+            _ => {}
+        }
+        // The rest has one number at most.
+        let payload = self.payload();
+        let number = match tag {
+            ask::HELLO | ask::WAIT => at.u16(payload),
+            ask::STREAM | ask::KNOTS => u16::from(at.u8(payload)),
+            _ => 0,
+        };
+        self.whole(at)?;
+        match tag {
+            ask::HELLO => self.tell_who(id),
+            ask::STATE => self.tell_state(id),
+            ask::SETTINGS => self.tell_settings(id),
+            ask::TABLE => self.tell_table(id),
+            ask::KNOTS => self.tell_knots(id, number as u8),
+            ask::WAIT => return Ok(Outcome::Wait(number)),
+            ask::STREAM => {
+                self.stream_every = number as u8;
+                self.stream_left = number as u8;
+                return Ok(Outcome::Done);
             }
-            Ask::StageBegin(stage) => return self.begin_storing(id, |s| s.stage_begin(stage)),
-            Ask::Wait { .. } => Err(Refusal::Range { field: 0 }),
-            Ask::Stream { every } => {
-                self.stream_every = *every;
-                self.stream_left = *every;
-                Ok(Outcome::Done)
-            }
-            Ask::StageKnots { from, knots } => {
-                self.slots.append(*from, knots).map(|()| Outcome::Done)
-            }
-            Ask::StageCommit => {
+            ask::STAGE_COMMIT => {
                 let limits = self.limits();
                 let record = self.slots.commit(&limits, &mut self.table);
-                self.put_in_force(record)
+                return self.put_in_force(record);
             }
-            Ask::StageAbort => {
-                self.slots.abort();
-                Ok(Outcome::Done)
-            }
-            Ask::RollBack => {
+            ask::ROLL_BACK => {
                 let limits = self.limits();
                 let record = self.slots.roll_back(&limits, &mut self.table);
-                self.put_in_force(record)
+                return self.put_in_force(record);
             }
-            Ask::SetZero => self
-                .zero()
-                .map(|()| Outcome::Zeroed(self.reference.zero_counts)),
-            Ask::Tare => self.take_tare().map(|()| Outcome::Done),
-            Ask::ClearTare => {
+            ask::STAGE_ABORT => {
+                self.slots.abort();
+                return Ok(Outcome::Done);
+            }
+            ask::SET_ZERO => {
+                self.zero()?;
+                return Ok(Outcome::Zeroed(self.reference.zero_counts));
+            }
+            ask::TARE => {
+                self.take_tare()?;
+                return Ok(Outcome::Done);
+            }
+            ask::CLEAR_TARE => {
                 self.clear_tare();
-                Ok(Outcome::Done)
+                return Ok(Outcome::Done);
             }
-            Ask::Capture(order) => self.order(order),
-            Ask::CaptureCancel => {
+            ask::CAPTURE_CANCEL => {
                 self.untold |= self.capture.cancel();
-                Ok(Outcome::Done)
+                return Ok(Outcome::Done);
             }
-        };
-        self.conclude(id, outcome);
+            _ => return Err(Refusal::Unknown),
+        }
+        self.last_id = Some(id);
+        Ok(Outcome::Told)
+    }
+
+    /// Refuses a request of which something is missing or left over.
+    fn whole(&self, at: Cursor) -> Result<(), Refusal> {
+        if at.is_whole(self.payload()) {
+            Ok(())
+        } else {
+            Err(Refusal::Unknown)
+        }
     }
 
     #[inline(never)]
-    fn order(&mut self, order: &CaptureOrder) -> Result<Outcome, Refusal> {
-        check_order(order).map_err(|field| Refusal::Range { field })?;
-        self.capture.begin(order, self.rest_limit_q8, self.now_ms);
+    fn order(&mut self, mut at: Cursor) -> Carried {
+        let order = at.order(self.payload());
+        self.whole(at)?;
+        check_order(&order).map_err(|field| Refusal::Range { field })?;
+        self.capture.begin(&order, self.rest_limit_q8, self.now_ms);
         Ok(Outcome::Done)
     }
 
-    /// Storing begins; the reply comes after its last piece. The first is part
-    /// of the request: a memory that erases at once has the reply out at once.
-    fn begin_storing(&mut self, id: u16, begin: impl FnOnce(&mut Self) -> Result<(), Refusal>) {
-        match begin(self) {
-            Ok(()) => {
-                self.chore = Some(id);
-                self.step_chore();
-            }
-            Err(refusal) => self.conclude(id, Err(refusal)),
+    #[inline(never)]
+    fn stage_begin(&mut self, mut at: Cursor) -> Carried {
+        let stage = at.stage(self.payload());
+        self.whole(at)?;
+        if !(CODE_MIN..=CODE_MAX).contains(&stage.zero_counts) {
+            return Err(Refusal::Range { field: 1 });
         }
-    }
-
-    fn put_in_force(&mut self, record: Result<Record, Refusal>) -> Result<Outcome, Refusal> {
-        let record = record?;
-        self.adopt(&record);
-        Ok(Outcome::Stored(record.sequence))
-    }
-
-    /// The next piece of what [`Self::carry_out`] began; the reply after the
-    /// last.
-    #[inline(never)]
-    pub(crate) fn store_a_piece(&mut self) -> Option<Result<Outcome, Refusal>> {
-        let knots = self.table.as_ref().map_or(&[][..], Table::knots);
-        match self.slots.step(knots) {
-            Ok(Progress::More) => None,
-            Ok(Progress::Open) => Some(Ok(Outcome::Done)),
-            Ok(Progress::Replaced(sequence, settings)) => {
-                self.adopt_settings(settings);
-                Some(Ok(Outcome::Stored(sequence)))
-            }
-            Err(refusal) => Some(Err(refusal)),
-        }
+        self.slots.begin(&stage, &self.limits())?;
+        Ok(Outcome::Storing)
     }
 
     #[inline(never)]
-    pub(crate) fn tell_who(&mut self, id: u16) {
-        let mut board: String<16> = String::new();
-        for letter in self.identity.board.chars() {
-            if board.push(letter).is_err() {
-                break;
-            }
-        }
-        let mut rates_sps: Vec<u16, 5> = Vec::new();
-        for rate in self.identity.rates_sps.iter().take(5) {
-            let _ = rates_sps.push(*rate);
-        }
-        let fit = KNOTS.min(self.slots.knots_fit());
-        let hello = Hello {
-            wire_version: WIRE_VERSION,
-            firmware: self.identity.firmware,
-            device_id: self.identity.device_id,
-            board,
-            max_knots: u8::try_from(fit).unwrap_or(u8::MAX),
-            rates_sps,
-            slot_bytes: u16::try_from(self.slots.slot_bytes()).unwrap_or(u16::MAX),
-            max_payload: MAX_PAYLOAD as u16,
-        };
-        self.tell(id, Answer::Hello(hello));
-    }
-
-    #[inline(never)]
-    fn tell_settings(&mut self, id: u16) {
-        self.tell(id, Answer::Settings(self.settings));
-    }
-
-    fn knots(&self) -> &[Knot] {
-        self.table.as_ref().map_or(&[], Table::knots)
-    }
-
-    #[inline(never)]
-    fn tell_table(&mut self, id: u16) {
-        let previous = self.slots.has_previous();
-        let knots = self.knots();
-        let header = TableHeader {
-            sequence: self.slots.sequence(),
-            knots: u8::try_from(knots.len()).unwrap_or(u8::MAX),
-            checksum: knots_checksum(knots),
-            zero_counts: self.reference.calibration_counts,
-            previous,
-        };
-        self.tell(id, Answer::Table(header));
-    }
-
-    /// Past the end of the table there are none, which is an answer too.
-    #[inline(never)]
-    fn tell_knots(&mut self, id: u16, from: u8) {
+    fn stage_knots(&mut self, mut at: Cursor) -> Carried {
+        let payload = self.payload();
+        let from = at.u8(payload);
+        let count = at.tag(payload);
         let mut knots: Vec<Knot, KNOTS_PER_MESSAGE> = Vec::new();
-        for knot in self.knots().iter().skip(usize::from(from)) {
-            if knots.push(*knot).is_err() {
-                break;
+        for _ in 0..count {
+            let _ = knots.push(at.knot(payload));
+            if !at.is_sound() || usize::from(count) > KNOTS_PER_MESSAGE {
+                return Err(Refusal::Unknown);
             }
         }
-        self.tell(id, Answer::Knots { from, knots });
+        self.whole(at)?;
+        self.slots.append(from, &knots)?;
+        Ok(Outcome::Done)
     }
 
     /// The table stays, so what its numbers mean must stay: quanta, and (named
     /// as field 6) the ADC's input and gain.
     #[inline(never)]
-    fn set_settings(&mut self, settings: &Settings) -> Result<(), Refusal> {
+    fn set_settings(&mut self, mut at: Cursor) -> Carried {
+        let settings = at.settings(self.payload());
+        self.whole(at)?;
         let limits = self.limits();
-        limits.check(settings).map_err(Refusal::Settings)?;
+        limits.check(&settings).map_err(Refusal::Settings)?;
         if self.table.is_some() {
             if settings.quantum_ug != self.settings.quantum_ug {
                 return Err(Refusal::QuantumInUse);
@@ -194,15 +161,95 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
         let zero_counts = self.reference.calibration_counts;
         let knots = self.table.as_ref().map_or(&[][..], Table::knots);
         self.slots
-            .begin_settings(settings, zero_counts, knots, &limits)
+            .begin_settings(&settings, zero_counts, knots, &limits)?;
+        Ok(Outcome::Storing)
+    }
+
+    fn put_in_force(&mut self, record: Result<Record, Refusal>) -> Carried {
+        let record = record?;
+        self.adopt(&record);
+        Ok(Outcome::Stored(record.sequence))
+    }
+
+    /// The next piece of what is being stored.
+    #[inline(never)]
+    pub(crate) fn store_a_piece(&mut self) -> Carried {
+        let knots = self.table.as_ref().map_or(&[][..], Table::knots);
+        match self.slots.step(knots)? {
+            Progress::More => Ok(Outcome::Storing),
+            Progress::Open => Ok(Outcome::Done),
+            Progress::Replaced(sequence, settings) => {
+                self.adopt_settings(settings);
+                Ok(Outcome::Stored(sequence))
+            }
+        }
     }
 
     #[inline(never)]
-    fn stage_begin(&mut self, stage: &Stage) -> Result<(), Refusal> {
-        if !(CODE_MIN..=CODE_MAX).contains(&stage.zero_counts) {
-            return Err(Refusal::Range { field: 1 });
-        }
-        self.slots.begin(stage, &self.limits())
+    fn tell_who(&mut self, id: u16) {
+        let fit = KNOTS.min(self.slots.knots_fit());
+        let slot_bytes = self.slots.slot_bytes();
+        let who = &self.identity;
+        self.outbox.reply(|pen| {
+            answers(pen, id, answer::HELLO);
+            pen.u16(WIRE_VERSION);
+            pen.u8(who.firmware.0);
+            pen.u8(who.firmware.1);
+            pen.u8(who.firmware.2);
+            pen.u32(who.device_id);
+            let board = who.board.as_bytes();
+            pen.bytes(board.get(..BOARD_BYTES).unwrap_or(board));
+            pen.u8(u8::try_from(fit).unwrap_or(u8::MAX));
+            let rates = who.rates_sps.get(..RATES).unwrap_or(who.rates_sps);
+            pen.u8(rates.len() as u8);
+            for rate in rates {
+                pen.u16(*rate);
+            }
+            pen.u16(u16::try_from(slot_bytes).unwrap_or(u16::MAX));
+            pen.u16(MAX_PAYLOAD as u16);
+        });
+    }
+
+    #[inline(never)]
+    fn tell_settings(&mut self, id: u16) {
+        let settings = &self.settings;
+        self.outbox.reply(|pen| {
+            answers(pen, id, answer::SETTINGS);
+            pen.settings(settings);
+        });
+    }
+
+    #[inline(never)]
+    fn tell_table(&mut self, id: u16) {
+        let previous = self.slots.has_previous();
+        let knots = self.table.as_ref().map_or(&[][..], Table::knots);
+        let header = TableHeader {
+            sequence: self.slots.sequence(),
+            knots: u8::try_from(knots.len()).unwrap_or(u8::MAX),
+            checksum: knots_checksum(knots),
+            zero_counts: self.reference.calibration_counts,
+            previous,
+        };
+        self.outbox.reply(|pen| {
+            answers(pen, id, answer::TABLE);
+            pen.table(&header);
+        });
+    }
+
+    /// Past the end of the table there are none, which is an answer too.
+    #[inline(never)]
+    fn tell_knots(&mut self, id: u16, from: u8) {
+        let knots = self.table.as_ref().map_or(&[][..], Table::knots);
+        let rest = knots.get(usize::from(from)..).unwrap_or(&[]);
+        let some = rest.get(..KNOTS_PER_MESSAGE).unwrap_or(rest);
+        self.outbox.reply(|pen| {
+            answers(pen, id, answer::KNOTS);
+            pen.u8(from);
+            pen.u8(some.len() as u8);
+            for knot in some {
+                pen.knot(knot);
+            }
+        });
     }
 
     /// The signal, if a zero or tare may be taken from it.

@@ -4,9 +4,11 @@
 //! what the requests do stands in `asks`. The rules stand in the head of
 //! [`crate::instrument`].
 
-use scalewright_protocol::codec::{decode, leading_id};
+use scalewright_protocol::cursor::Cursor;
 use scalewright_protocol::frame;
-use scalewright_protocol::message::{Answer, Ask, Refusal, Report, Request};
+use scalewright_protocol::message::Refusal;
+use scalewright_protocol::pen::Pen;
+use scalewright_protocol::tags::{answer, ask, report};
 use scalewright_protocol::units::reached_ms;
 
 use crate::instrument::Instrument;
@@ -25,8 +27,17 @@ pub(crate) struct Wait {
 /// What an ask comes to, when it comes to little. Kept small: it is handed from
 /// frame to frame on a stack of a few hundred bytes.
 pub(crate) enum Outcome {
+    /// The reply is in the outbox.
+    Told,
+    /// Carried out; nothing to tell.
     Done,
+    /// Storing has begun.
+    Storing,
+    /// To be answered later, ms.
+    Wait(u16),
+    /// A record is in force, under this number.
     Stored(u32),
+    /// The zero reference now, ADC counts.
     Zeroed(i32),
 }
 
@@ -50,8 +61,12 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
     #[inline(never)]
     pub(crate) fn tell_state(&mut self, id: u16) {
         self.untold = false;
-        let answer = Answer::State(self.state(self.now_ms));
-        self.tell(id, answer);
+        self.last_id = Some(id);
+        let state = self.state(self.now_ms);
+        self.outbox.reply(|pen| {
+            answers(pen, id, answer::STATE);
+            pen.state(&state);
+        });
     }
 
     pub(crate) fn is_replying(&self) -> bool {
@@ -64,36 +79,32 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
 
     pub(crate) fn receive(&mut self, byte: u8) {
         if let Some(frame::Event::Payload(_)) = self.decoder.push(byte) {
-            self.with_request(Self::accept);
+            let mut at = Cursor::new();
+            let id = at.u16(self.payload());
+            // A payload without so much as a number is no request.
+            if at.is_sound() {
+                self.accept(id, at);
+            }
         }
     }
 
-    /// Hands the request in the decoder to `take`.
-    #[inline(never)]
-    fn with_request(&mut self, take: fn(&mut Self, u16, Option<&Ask>)) {
-        if let Some((id, ask)) = self.request() {
-            take(self, id, ask.as_ref());
-        }
+    /// The request at work. It stays in the decoder until it is answered or has
+    /// become a chore: no byte is pushed before that.
+    pub(crate) fn payload(&self) -> &[u8] {
+        self.decoder.payload().unwrap_or(&[])
     }
 
-    /// The request that stands in the decoder; no ask when it is not understood.
-    fn request(&self) -> Option<(u16, Option<Ask>)> {
-        let payload = self.decoder.payload()?;
-        match decode::<Request>(payload) {
-            Ok(Request { id, ask }) => Some((id, Some(ask))),
-            Err(_) => leading_id(payload).map(|id| (id, None)),
-        }
-    }
-
-    /// Begins the request that stood behind a wait's answer. Nothing was pushed
-    /// into the decoder since.
+    /// Begins the request that stood behind a wait's answer.
     pub(crate) fn take_up(&mut self) {
-        self.with_request(Self::begin);
+        let mut at = Cursor::new();
+        let id = at.u16(self.payload());
+        self.begin(id, at);
     }
 
-    /// Takes a request while no reply is on its way.
-    fn accept(&mut self, id: u16, ask: Option<&Ask>) {
-        let hello = matches!(ask, Some(Ask::Hello { .. }));
+    /// Takes a request while no reply is on its way; `at` stands before its tag.
+    #[inline(never)]
+    fn accept(&mut self, id: u16, at: Cursor) {
+        let hello = self.is_hello(at);
         match self.wait {
             Some(wait) if wait.id == id && hello => self.wait = None,
             Some(wait) if wait.id == id => return,
@@ -108,54 +119,84 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
             self.outbox.repeat();
             return;
         }
-        self.begin(id, ask);
+        self.begin(id, at);
     }
 
-    fn begin(&mut self, id: u16, ask: Option<&Ask>) {
-        match ask {
-            None => self.conclude(id, Err(Refusal::Unknown)),
-            Some(Ask::Wait { up_to_ms }) if *up_to_ms <= WAIT_MAX_MS => {
+    fn is_hello(&self, mut at: Cursor) -> bool {
+        let payload = self.payload();
+        let tag = at.tag(payload);
+        at.u16(payload);
+        tag == ask::HELLO && at.is_whole(payload)
+    }
+
+    #[inline(never)]
+    fn begin(&mut self, id: u16, mut at: Cursor) {
+        let tag = at.tag(self.payload());
+        match self.carry_out(id, tag, at) {
+            Ok(Outcome::Told) => {}
+            Ok(Outcome::Wait(up_to_ms)) if up_to_ms <= WAIT_MAX_MS => {
                 self.wait = Some(Wait {
                     id,
-                    deadline_ms: self.now_ms.wrapping_add(u32::from(*up_to_ms)),
+                    deadline_ms: self.now_ms.wrapping_add(u32::from(up_to_ms)),
                 });
                 self.watch();
             }
-            Some(Ask::Hello { .. }) => {
-                self.tell_who(id);
-                self.last_id = None;
+            Ok(Outcome::Storing) => {
+                self.chore = Some(id);
+                // The first piece is part of the request: a memory that erases
+                // at once has the reply out at once.
+                self.step_chore();
             }
-            Some(ask) => self.carry_out(id, ask),
+            outcome => self.conclude(id, outcome),
+        }
+        if tag == ask::HELLO {
+            // Always answered afresh.
+            self.last_id = None;
         }
     }
 
     /// Does the next piece of storing, and replies after the last.
     pub(crate) fn step_chore(&mut self) {
         let Some(id) = self.chore else { return };
-        if let Some(outcome) = self.store_a_piece() {
-            self.chore = None;
-            self.conclude(id, outcome);
+        match self.store_a_piece() {
+            Ok(Outcome::Storing) => {}
+            outcome => {
+                self.chore = None;
+                self.conclude(id, outcome);
+            }
         }
     }
 
     /// Replies with what little there is to say.
     #[inline(never)]
-    pub(crate) fn conclude(&mut self, id: u16, outcome: Result<Outcome, Refusal>) {
-        match outcome {
-            Ok(Outcome::Done) => self.tell(id, Answer::Done),
-            Ok(Outcome::Stored(sequence)) => self.tell(id, Answer::Stored { sequence }),
-            Ok(Outcome::Zeroed(zero_counts)) => self.tell(id, Answer::Zeroed { zero_counts }),
-            Err(refusal) => self.reply(id, &Report::Refusal { id, refusal }),
-        }
-    }
-
-    /// The one reply to request `id`.
-    pub(crate) fn tell(&mut self, id: u16, answer: Answer) {
-        self.reply(id, &Report::Answer { id, answer });
-    }
-
-    fn reply(&mut self, id: u16, report: &Report) {
+    fn conclude(&mut self, id: u16, outcome: Result<Outcome, Refusal>) {
         self.last_id = Some(id);
-        self.outbox.reply(id, report);
+        self.outbox.reply(|pen| match outcome {
+            Ok(Outcome::Stored(sequence)) => {
+                answers(pen, id, answer::STORED);
+                pen.u32(sequence);
+            }
+            Ok(Outcome::Zeroed(zero_counts)) => {
+                answers(pen, id, answer::ZEROED);
+                pen.i32(zero_counts);
+            }
+            Ok(Outcome::Wait(_)) => refuses(pen, id, Refusal::Range { field: 0 }),
+            Ok(_) => answers(pen, id, answer::DONE),
+            Err(refusal) => refuses(pen, id, refusal),
+        });
     }
+}
+
+/// The beginning of every answer.
+#[inline(never)]
+pub(crate) fn answers(pen: &mut Pen<'_>, id: u16, tag: u8) {
+    pen.u8(report::ANSWER);
+    pen.u16(id);
+    pen.u8(tag);
+}
+
+fn refuses(pen: &mut Pen<'_>, id: u16, refusal: Refusal) {
+    pen.u8(report::REFUSAL);
+    pen.u16(id);
+    pen.refusal(refusal);
 }

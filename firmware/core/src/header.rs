@@ -51,71 +51,104 @@ pub enum Place {
     Foreign { sequence: u32 },
     /// Once finished under this number (if that can be believed), now broken.
     Broken { sequence: u32 },
-    /// A header.
-    Sound(Header),
+    /// A header; [`from_bytes`] reads it.
+    Sound { sequence: u32 },
 }
 
 /// The bytes of `header`.
+#[inline(never)]
 pub fn to_bytes(header: &Header) -> [u8; HEADER_BYTES] {
-    let mut bytes = [0u8; HEADER_BYTES];
+    let mut put = Put {
+        bytes: [0; HEADER_BYTES],
+        at: 0,
+    };
     let s = &header.settings;
-    let mut put = Put(&mut bytes);
-    put.next(MARK);
-    put.next([
-        LAYOUT,
-        header.knots,
-        class_code(s.class),
-        input_code(s.input),
-    ]);
-    put.next(header.sequence.to_le_bytes());
-    put.next(header.zero_counts.to_le_bytes());
-    put.next(header.checksum.to_le_bytes());
-    put.next(s.quantum_ug.to_le_bytes());
-    put.next(s.max.to_le_bytes());
-    put.next(s.e.to_le_bytes());
-    put.next(s.d.to_le_bytes());
-    put.next(s.rate_sps.to_le_bytes());
-    put.next(s.rest_ms.to_le_bytes());
-    put.next([s.smoothing, s.rest_tenths_d, 0]);
-    let crc = crc32(bytes.get(..CHECKED_BYTES).unwrap_or(&[])).to_le_bytes();
-    if let Some(tail) = bytes.last_chunk_mut::<5>() {
-        let [a, b, c, d] = crc;
-        *tail = [a, b, c, d, END];
-    }
-    bytes
+    put.number(u32::from_le_bytes(MARK), 4);
+    put.number(u32::from(LAYOUT), 1);
+    put.number(u32::from(header.knots), 1);
+    put.number(s.class as u32, 1);
+    put.number(s.input as u32, 1);
+    put.number(header.sequence, 4);
+    put.number(header.zero_counts as u32, 4);
+    put.number(header.checksum, 4);
+    put.number(s.quantum_ug, 4);
+    put.number(s.max as u32, 4);
+    put.number(s.e as u32, 4);
+    put.number(s.d as u32, 4);
+    put.number(u32::from(s.rate_sps), 2);
+    put.number(u32::from(s.rest_ms), 2);
+    put.number(u32::from(s.smoothing), 1);
+    put.number(u32::from(s.rest_tenths_d), 1);
+    put.number(0, 1);
+    let crc = checked(&put.bytes);
+    put.number(crc, 4);
+    put.number(u32::from(END), 1);
+    put.bytes
+}
+
+fn checked(bytes: &[u8; HEADER_BYTES]) -> u32 {
+    crc32(bytes.get(..CHECKED_BYTES).unwrap_or(&[]))
 }
 
 /// What `bytes` are.
-pub fn from_bytes(bytes: &[u8; HEADER_BYTES]) -> Place {
+#[inline(never)]
+pub fn judge(bytes: &[u8; HEADER_BYTES]) -> Place {
     if bytes.iter().all(|b| *b == 0xFF) {
         return Place::Erased;
     }
-    let mut take = Take(bytes);
-    let mark: [u8; 4] = take.next();
-    let [layout, knots, class, input] = take.next();
-    let sequence = u32::from_le_bytes(take.next());
-    let zero_counts = i32::from_le_bytes(take.next());
-    let checksum = u32::from_le_bytes(take.next());
-    let quantum_ug = u32::from_le_bytes(take.next());
-    let max = i32::from_le_bytes(take.next());
-    let e = i32::from_le_bytes(take.next());
-    let d = i32::from_le_bytes(take.next());
-    let rate_sps = u16::from_le_bytes(take.next());
-    let rest_ms = u16::from_le_bytes(take.next());
-    let [smoothing, rest_tenths_d, _] = take.next();
-    let crc = u32::from_le_bytes(take.next());
-    let [end] = take.next();
-    if mark != MARK || end != END {
+    let mut take = Take(bytes.iter());
+    let mark = take.number(4);
+    let layout = take.number(1);
+    let [_, class, input] = [take.number(1), take.number(1), take.number(1)];
+    let sequence = take.number(4);
+    let tail = bytes.get(CHECKED_BYTES..).unwrap_or(&[]);
+    let mut tail = Take(tail.iter());
+    let crc = tail.number(4);
+    if mark != u32::from_le_bytes(MARK) || tail.number(1) != u32::from(END) {
         return Place::Other;
     }
-    let right = crc == crc32(bytes.get(..CHECKED_BYTES).unwrap_or(&[]));
-    if right && layout != LAYOUT {
+    if crc != checked(bytes) {
+        return Place::Broken { sequence };
+    }
+    if layout != u32::from(LAYOUT) {
         return Place::Foreign { sequence };
     }
-    let (true, Some(class), Some(input)) = (right, class_from(class), input_from(input)) else {
+    if class > 3 || input > 2 {
         return Place::Broken { sequence };
+    }
+    Place::Sound { sequence }
+}
+
+/// The header in `bytes`, which are [`Place::Sound`].
+#[inline(never)]
+pub fn from_bytes(bytes: &[u8; HEADER_BYTES]) -> Header {
+    let mut take = Take(bytes.iter());
+    take.number(4);
+    take.number(1);
+    let knots = take.number(1) as u8;
+    let class = match take.number(1) {
+        0 => Class::I,
+        1 => Class::II,
+        2 => Class::III,
+        _ => Class::IIII,
     };
-    Place::Sound(Header {
+    let input = match take.number(1) {
+        0 => Input::A128,
+        1 => Input::B32,
+        _ => Input::A64,
+    };
+    let sequence = take.number(4);
+    let zero_counts = take.number(4) as i32;
+    let checksum = take.number(4);
+    let quantum_ug = take.number(4);
+    let max = take.number(4) as i32;
+    let e = take.number(4) as i32;
+    let d = take.number(4) as i32;
+    let rate_sps = take.number(2) as u16;
+    let rest_ms = take.number(2) as u16;
+    let smoothing = take.number(1) as u8;
+    let rest_tenths_d = take.number(1) as u8;
+    Header {
         sequence,
         zero_counts,
         knots,
@@ -132,66 +165,39 @@ pub fn from_bytes(bytes: &[u8; HEADER_BYTES]) -> Place {
             rest_tenths_d,
             rest_ms,
         },
-    })
-}
-
-const fn class_code(class: Class) -> u8 {
-    match class {
-        Class::I => 0,
-        Class::II => 1,
-        Class::III => 2,
-        Class::IIII => 3,
     }
 }
 
-const fn class_from(code: u8) -> Option<Class> {
-    Some(match code {
-        0 => Class::I,
-        1 => Class::II,
-        2 => Class::III,
-        3 => Class::IIII,
-        _ => return None,
-    })
+/// Writes numbers one after the other.
+struct Put {
+    bytes: [u8; HEADER_BYTES],
+    at: usize,
 }
 
-const fn input_code(input: Input) -> u8 {
-    match input {
-        Input::A128 => 0,
-        Input::B32 => 1,
-        Input::A64 => 2,
-    }
-}
-
-const fn input_from(code: u8) -> Option<Input> {
-    Some(match code {
-        0 => Input::A128,
-        1 => Input::B32,
-        2 => Input::A64,
-        _ => return None,
-    })
-}
-
-struct Put<'a>(&'a mut [u8]);
-
-impl Put<'_> {
-    fn next<const N: usize>(&mut self, bytes: [u8; N]) {
-        if let Some((head, tail)) = core::mem::take(&mut self.0).split_first_chunk_mut::<N>() {
-            *head = bytes;
-            self.0 = tail;
+impl Put {
+    /// The lowest `count` bytes of `value`.
+    #[inline(never)]
+    fn number(&mut self, value: u32, count: usize) {
+        for byte in value.to_le_bytes().iter().take(count) {
+            if let Some(place) = self.bytes.get_mut(self.at) {
+                *place = *byte;
+            }
+            self.at = self.at.wrapping_add(1);
         }
     }
 }
 
-struct Take<'a>(&'a [u8]);
+/// Reads them again.
+struct Take<'a>(core::slice::Iter<'a, u8>);
 
 impl Take<'_> {
-    fn next<const N: usize>(&mut self) -> [u8; N] {
-        match self.0.split_first_chunk::<N>() {
-            Some((head, tail)) => {
-                self.0 = tail;
-                *head
-            }
-            None => [0; N],
+    /// A number of `count` bytes; past the end come zeros.
+    #[inline(never)]
+    fn number(&mut self, count: u8) -> u32 {
+        let mut bytes = [0u8; 4];
+        for byte in bytes.iter_mut().take(usize::from(count)) {
+            *byte = self.0.next().copied().unwrap_or(0);
         }
+        u32::from_le_bytes(bytes)
     }
 }

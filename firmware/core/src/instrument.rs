@@ -31,11 +31,10 @@
 use heapless::Deque;
 use scalewright_protocol::codec::MAX_PAYLOAD;
 use scalewright_protocol::frame::Decoder;
-#[cfg(doc)]
-use scalewright_protocol::message::LOG_BYTES;
-use scalewright_protocol::message::{Flags, Report, Sample, State};
+use scalewright_protocol::message::{Flags, LOG_BYTES, Sample, State};
 use scalewright_protocol::settings::{Input, Settings};
 use scalewright_protocol::table::Table;
+use scalewright_protocol::tags::report;
 use scalewright_protocol::units::{CODE_MAX, CODE_MIN, reached_ms};
 
 use crate::FACTORY;
@@ -264,10 +263,11 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
     /// Sends a piece of the firmware's log, at most [`LOG_BYTES`], if there is
     /// room; says whether there was.
     pub fn log(&mut self, bytes: &[u8]) -> bool {
-        match heapless::Vec::from_slice(bytes) {
-            Ok(bytes) => self.outbox.event(&Report::Log { bytes }),
-            Err(_) => false,
-        }
+        bytes.len() <= LOG_BYTES
+            && self.outbox.event(|pen| {
+                pen.u8(report::LOG);
+                pen.bytes(bytes);
+            })
     }
 
     /// Whether a wait is open: time is being waited for.
@@ -404,14 +404,18 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
             if self.stream_left == 0 {
                 self.stream_left = self.stream_every;
                 let weighed = self.weigh(&filtered);
-                self.outbox.event(&Report::Sample(Sample {
+                let sample = Sample {
                     sequence: self.sequence,
                     at_ms: self.now_ms,
                     raw_counts: filtered.raw,
                     smooth_q8: filtered.smooth_q8,
                     mass: weighed.map(|w| w.mass),
                     flags: self.flags(weighed.as_ref()),
-                }));
+                };
+                self.outbox.event(|pen| {
+                    pen.u8(report::SAMPLE);
+                    pen.sample(&sample);
+                });
             }
         }
     }

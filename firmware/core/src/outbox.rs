@@ -3,8 +3,8 @@
 //! A frame once begun is finished before another starts. A reply goes before an
 //! event; an event that finds no room is dropped.
 
-use scalewright_protocol::codec::{MAX_FRAME, encode};
-use scalewright_protocol::message::{Refusal, Report};
+use scalewright_protocol::codec::MAX_FRAME;
+use scalewright_protocol::pen::Pen;
 
 /// A sample at its widest: 30 bytes of payload, 8 around it (tested); a piece of
 /// the log is shorter.
@@ -34,10 +34,11 @@ impl<const N: usize> Lane<N> {
         self.sent > 0 && self.sent < self.length
     }
 
-    fn put(&mut self, report: &Report) -> bool {
+    /// A frame from the front; what its end says is its length.
+    fn pen(&mut self) -> Option<Pen<'_>> {
         self.sent = 0;
-        self.length = encode(report, &mut self.bytes).unwrap_or(0);
-        self.length > 0
+        self.length = 0;
+        Pen::new(&mut self.bytes).ok()
     }
 
     fn advance(&mut self, bytes: usize) {
@@ -60,15 +61,12 @@ impl Outbox {
         }
     }
 
-    /// Puts the reply to request `id` in; there must be none on its way.
-    pub fn reply(&mut self, id: u16, report: &Report) {
-        if !self.reply.put(report) {
-            // Every reply fits (the contract's tests say so); should one not,
-            // the request still gets its one answer.
-            self.reply.put(&Report::Refusal {
-                id,
-                refusal: Refusal::Unknown,
-            });
+    /// Puts a reply in; there must be none on its way. Every reply fits (the
+    /// tests of the contract say so).
+    pub fn reply(&mut self, write: impl FnOnce(&mut Pen<'_>)) {
+        if let Some(mut pen) = self.reply.pen() {
+            write(&mut pen);
+            self.reply.length = pen.finish().unwrap_or(0);
         }
     }
 
@@ -83,8 +81,15 @@ impl Outbox {
     }
 
     /// Puts an unasked report in if there is room; says whether there was.
-    pub fn event(&mut self, report: &Report) -> bool {
-        self.event.rest().is_empty() && self.event.put(report)
+    pub fn event(&mut self, write: impl FnOnce(&mut Pen<'_>)) -> bool {
+        if !self.event.rest().is_empty() {
+            return false;
+        }
+        if let Some(mut pen) = self.event.pen() {
+            write(&mut pen);
+            self.event.length = pen.finish().unwrap_or(0);
+        }
+        self.event.length > 0
     }
 
     /// The bytes to send next.

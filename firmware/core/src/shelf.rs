@@ -18,8 +18,8 @@ const KNOT_BYTES: usize = 8;
 
 /// What stands in one slot.
 pub struct Survey {
-    /// The sound header with the newest number.
-    pub newest: Option<Header>,
+    /// Place and number of the newest sound header.
+    pub newest: Option<(usize, u32)>,
     /// Newest number on a header that was finished once and is broken.
     pub broken: Option<u32>,
     /// First erased header place.
@@ -56,23 +56,40 @@ impl<S: Storage> Shelf<S> {
         header: &Header,
     ) -> Result<(), Refusal> {
         let bytes = header::to_bytes(header);
-        let _ = self
-            .0
-            .write(slot, place.saturating_mul(HEADER_BYTES), &bytes);
-        if self.place(slot, place)? == Place::Sound(*header) {
-            Ok(())
-        } else {
-            Err(Refusal::Storage)
+        let at = place.wrapping_mul(HEADER_BYTES);
+        let _ = self.0.write(slot, at, &bytes);
+        let mut back = [0u8; KNOT_BYTES];
+        for (piece, at) in bytes
+            .chunks_exact(KNOT_BYTES)
+            .zip((at..).step_by(KNOT_BYTES))
+        {
+            self.0
+                .read(slot, at, &mut back)
+                .map_err(|_| Refusal::Storage)?;
+            if piece != back {
+                return Err(Refusal::Storage);
+            }
         }
+        Ok(())
     }
 
     #[inline(never)]
-    fn place(&mut self, slot: Slot, place: usize) -> Result<Place, Refusal> {
+    fn place(&mut self, slot: Slot, place: usize) -> Result<[u8; HEADER_BYTES], Refusal> {
         let mut bytes = [0u8; HEADER_BYTES];
         self.0
-            .read(slot, place.saturating_mul(HEADER_BYTES), &mut bytes)
+            .read(slot, place.wrapping_mul(HEADER_BYTES), &mut bytes)
             .map_err(|_| Refusal::Storage)?;
-        Ok(header::from_bytes(&bytes))
+        Ok(bytes)
+    }
+
+    /// The sound header at a place.
+    #[inline(never)]
+    pub fn header(&mut self, slot: Slot, place: usize) -> Result<Header, Refusal> {
+        let bytes = self.place(slot, place)?;
+        match header::judge(&bytes) {
+            Place::Sound { .. } => Ok(header::from_bytes(&bytes)),
+            _ => Err(Refusal::Storage),
+        }
     }
 
     /// What the header places of `slot` hold.
@@ -86,20 +103,20 @@ impl<S: Storage> Shelf<S> {
             unreadable: false,
         };
         for place in 0..PLACES {
-            match self.place(slot, place) {
-                Ok(Place::Erased) => survey.free = survey.free.or(Some(place)),
-                Ok(Place::Other) => {}
-                Ok(Place::Broken { sequence }) => newest(&mut survey.broken, sequence),
-                Ok(Place::Foreign { sequence }) => newest(&mut survey.foreign, sequence),
-                Ok(Place::Sound(header)) => {
-                    if survey
-                        .newest
-                        .is_none_or(|n| is_newer(header.sequence, n.sequence))
-                    {
-                        survey.newest = Some(header);
+            let Ok(bytes) = self.place(slot, place) else {
+                survey.unreadable = true;
+                continue;
+            };
+            match header::judge(&bytes) {
+                Place::Erased => survey.free = survey.free.or(Some(place)),
+                Place::Other => {}
+                Place::Broken { sequence } => newest(&mut survey.broken, sequence),
+                Place::Foreign { sequence } => newest(&mut survey.foreign, sequence),
+                Place::Sound { sequence } => {
+                    if survey.newest.is_none_or(|(_, n)| is_newer(sequence, n)) {
+                        survey.newest = Some((place, sequence));
                     }
                 }
-                Err(_) => survey.unreadable = true,
             }
         }
         survey

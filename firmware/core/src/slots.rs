@@ -164,7 +164,7 @@ impl<S: Storage> Slots<S> {
         self.staging = None;
         let (a, b) = (self.shelf.survey(Slot::A), self.shelf.survey(Slot::B));
         let first_b = match (a.newest, b.newest) {
-            (Some(in_a), Some(in_b)) => is_newer(in_b.sequence, in_a.sequence),
+            (Some((_, in_a)), Some((_, in_b))) => is_newer(in_b, in_a),
             // Where no slot has a header that reads, the broken one goes first,
             // and of two in another layout the older.
             (None, None) => match (a.foreign, b.foreign) {
@@ -181,19 +181,18 @@ impl<S: Storage> Slots<S> {
             [(Slot::A, a.newest), (Slot::B, b.newest)]
         };
         let [(first, newest), _] = in_order;
-        self.newest = newest.map_or(0, |header| header.sequence);
+        self.newest = newest.map_or(0, |(_, sequence)| sequence);
         // Unless something can be put in force, the first choice is broken and
         // the next to be rewritten.
         self.spare = first;
         let mut fell_back = a.unreadable || b.unreadable;
         let mut record = None;
         for (slot, header) in in_order {
-            let Some(header) = header else { continue };
-            let sound = self.verify::<N>(slot, &header, limits);
-            if sound.and_then(|()| self.fill(slot, &header, table)).is_ok() {
-                self.in_force = Some((slot, header.sequence));
+            let Some((place, _)) = header else { continue };
+            if let Ok(found) = self.load(slot, place, limits, table) {
+                self.in_force = Some((slot, found.sequence));
                 self.spare = slot.other();
-                record = Some(record_of(&header));
+                record = Some(found);
                 break;
             }
             fell_back = true;
@@ -210,6 +209,21 @@ impl<S: Storage> Slots<S> {
         }
     }
 
+    /// The record under the header at `place`, if it checks.
+    #[inline(never)]
+    fn load<const N: usize>(
+        &mut self,
+        slot: Slot,
+        place: usize,
+        limits: &Limits,
+        table: &mut Option<Table<N>>,
+    ) -> Result<Record, Refusal> {
+        let header = self.shelf.header(slot, place)?;
+        self.verify::<N>(slot, &header, limits)?;
+        self.fill(slot, &header, table)?;
+        Ok(record_of(&header))
+    }
+
     /// Whether a record can be put back in force.
     pub fn has_previous(&mut self) -> bool {
         self.previous().is_some()
@@ -219,7 +233,8 @@ impl<S: Storage> Slots<S> {
         let (slot, _) = self.in_force?;
         let other = slot.other();
         let survey = self.shelf.survey(other);
-        let (header, free) = (survey.newest?, survey.free?);
+        let ((place, _), free) = (survey.newest?, survey.free?);
+        let header = self.shelf.header(other, place).ok()?;
         let checksum = self.shelf.checksum(other, header.knots).ok()?;
         (checksum == header.checksum).then_some((header, free))
     }
