@@ -5,54 +5,26 @@ use std::io::{BufRead, BufReader, Write};
 use std::path::{Path, PathBuf};
 use std::process::{Child, ChildStdin, ChildStdout, Command, Stdio};
 
+use scalewright::firmware::build::image_path;
 use scalewright_protocol::settings::Input;
 use serde_json::{Value, json};
 
-/// Which board.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Board {
-    /// 32-bit, USB.
-    Rp2040,
-    /// 8-bit, UART.
-    Atmega328p,
+pub use scalewright::firmware::board::Board;
+
+/// Most knots of a board's table.
+#[must_use]
+pub const fn knots(board: Board) -> u8 {
+    match board {
+        Board::Rp2040 => 32,
+        Board::Atmega328p => 16,
+    }
 }
 
-impl Board {
-    /// Both.
-    pub const ALL: [Self; 2] = [Self::Rp2040, Self::Atmega328p];
-
-    /// Its name, as the firmware says it.
-    #[must_use]
-    pub const fn name(self) -> &'static str {
-        match self {
-            Self::Rp2040 => "rp2040",
-            Self::Atmega328p => "atmega328p",
-        }
-    }
-
-    /// Most knots of its table.
-    #[must_use]
-    pub const fn knots(self) -> u8 {
-        match self {
-            Self::Rp2040 => 32,
-            Self::Atmega328p => 16,
-        }
-    }
-
-    /// Its clock, cycles per second.
-    #[must_use]
-    pub const fn hertz(self) -> f64 {
-        match self {
-            Self::Rp2040 => 48e6,
-            Self::Atmega328p => 16e6,
-        }
-    }
-
-    /// The image as `scalewright build-firmware` leaves it.
-    #[must_use]
-    pub fn image(self) -> PathBuf {
-        root().join(format!("firmware/images/{}.elf", self.name()))
-    }
+/// The image of a board, as `scalewright build-firmware` leaves it, with the
+/// names of its functions.
+#[must_use]
+pub fn image(board: Board) -> PathBuf {
+    image_path(root(), board).with_extension("elf")
 }
 
 /// Root of the repository.

@@ -10,7 +10,7 @@ use scalewright_bench::{BenchSpec, LoadOrder, Weight};
 use scalewright_protocol::units::CODE_MAX;
 use serde_json::json;
 
-use super::emulator::{Board, Conversion, Emulator, Ran, Stop};
+use super::emulator::{Board, Conversion, Emulator, Ran, Stop, image};
 
 /// What stands before the chip: cell and operator, in its virtual time.
 pub struct World {
@@ -75,7 +75,7 @@ impl Rig {
     #[must_use]
     pub fn new(board: Board, spec: &BenchSpec) -> Self {
         Self {
-            emulator: Emulator::start(board, &board.image()),
+            emulator: Emulator::start(board, &image(board)),
             world: World::new(spec),
             board,
             last: None,

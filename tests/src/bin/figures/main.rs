@@ -3,6 +3,7 @@
 //! floor is reached. Exit code 1 when any is `short`, 2 for a wrong call.
 
 mod certified;
+mod chips;
 mod codes;
 mod commands;
 mod row;
@@ -18,6 +19,7 @@ use commands::Given;
 use row::Sheet;
 
 const USAGE: &str = "use tests/figures TOPIC, which calls this as\n\
+    figures chips\n\
     figures main-job [--build-s SECONDS | --build-failed WHY] \
     (--python PYTHON SCRIPT | --no-python WHY)";
 
@@ -46,6 +48,9 @@ fn given(mut words: impl Iterator<Item = String>) -> Option<Given> {
 fn main() -> ExitCode {
     let mut words = std::env::args().skip(1);
     let topic = words.next();
+    if topic.as_deref() == Some("chips") {
+        return of_chips();
+    }
     let (Some("main-job"), Some(given)) = (topic.as_deref(), given(words)) else {
         eprintln!("{USAGE}");
         return ExitCode::from(2);
@@ -58,6 +63,21 @@ fn main() -> ExitCode {
     commands::times(&mut sheet, &given);
     commands::population(&mut sheet, &given);
     commands::fits(&mut sheet, &given);
+    if sheet.sum_up() {
+        ExitCode::SUCCESS
+    } else {
+        ExitCode::FAILURE
+    }
+}
+
+fn of_chips() -> ExitCode {
+    if let Some(why) = chips::missing() {
+        eprintln!("{why}");
+        return ExitCode::from(2);
+    }
+    let mut sheet = Sheet::default();
+    Sheet::heading();
+    chips::print(&mut sheet);
     if sheet.sum_up() {
         ExitCode::SUCCESS
     } else {
