@@ -1,0 +1,438 @@
+//! `inspect`: every finding provoked, on the bench where the bench can, with
+//! made-up samples where it cannot (a strapped RATE input, hum, a restart).
+#![cfg(unix)]
+
+mod support;
+#[path = "support/terminal.rs"]
+mod terminal;
+
+use scalewright::inspect::{Examination, Gathered, Level, Subject, Topic, Verdict, examine};
+use scalewright_bench::{
+    AdcTrouble, AdcTroubleSpan, BenchSpec, CellSpec, LineFaults, Pace, pty,
+    setup::class_iii_settings,
+};
+use scalewright_protocol::message::{CaptureState, Flags, Sample, State};
+use serde_json::Value;
+use support::port::Stranger;
+use support::{Folder, Run, run, too_wide};
+
+/// Inspects a bench made to `spec`; `trouble` is there from the beginning.
+fn inspected(spec: BenchSpec, trouble: Option<AdcTrouble>, more: &[&str]) -> Run {
+    let bench = pty::open(spec).expect("a bench");
+    bench.desk().adc_trouble(trouble);
+    let folder = Folder::new();
+    let arguments = [&["inspect", "--port", bench.path()], more].concat();
+    let mut run = run(folder.path(), &arguments);
+    run.out = run.out.replace(bench.path(), "PORT");
+    run
+}
+
+fn value(run: &Run) -> Value {
+    serde_json::from_str(&run.out).unwrap_or_else(|fault| panic!("{fault}: {run:#?}"))
+}
+
+/// The finding about `topic`.
+fn about<'a>(all: &'a Value, topic: &str) -> &'a Value {
+    all["findings"]
+        .as_array()
+        .expect("findings")
+        .iter()
+        .find(|one| one["topic"] == topic)
+        .unwrap_or_else(|| panic!("nothing about {topic} in {all:#}"))
+}
+
+fn says(finding: &Value, words: &str) {
+    let whole = format!(
+        "{} {} {}",
+        finding["seen"], finding["means"], finding["try"]
+    );
+    assert!(whole.contains(words), "no \"{words}\" in {finding:#}");
+}
+
+fn noted(count: &str, spec: BenchSpec) -> Value {
+    value(&inspected(spec, None, &["--json", "--seconds", count]))
+}
+
+#[test]
+fn a_sound_scale_is_healthy_and_its_figures_are_those_of_its_cell() {
+    for seed in 1..=12 {
+        let spec = BenchSpec::studio(seed);
+        let cell = spec.cell.clone();
+        let run = inspected(spec, None, &["--json", "--seconds", "60"]);
+        let all = value(&run);
+        assert_eq!(
+            (run.code, &all["verdict"]),
+            (0, &"healthy".into()),
+            "{all:#}"
+        );
+        let measured = &all["measured"];
+        let output = measured["output_mv_per_v"].as_f64().expect("an output");
+        // Drift, walk and slow noise of the cell: well within 1 g in a minute.
+        let off_g = (output - cell.settled_mv_per_v(0.0)) / cell.mv_per_v_per_g();
+        assert!(off_g.abs() < 1.0, "seed {seed}: {off_g} g");
+        // 600 samples: the standard deviation is known to 3 % (1/sqrt(2 n)); the
+        // cell's slow noise, a tenth of the variance or less, comes on top.
+        let sd_g = measured["noise"]["sd_g"].as_f64().expect("a noise");
+        let ratio = sd_g / cell.noise_g;
+        assert!((0.88..=1.15).contains(&ratio), "seed {seed}: {ratio}");
+        assert_eq!(measured["lost"], 0);
+        let rate = measured["rate_sps"].as_f64().expect("a rate");
+        assert!((rate - 10.0).abs() < 0.05, "{rate}");
+        for finding in all["findings"].as_array().expect("findings") {
+            assert_eq!(finding["level"], "good", "seed {seed}: {finding:#}");
+        }
+    }
+}
+
+#[test]
+fn it_reads_in_80_columns_without_colour_into_a_pipe() {
+    for (spec, trouble, code) in [
+        (BenchSpec::studio(3), None, 0),
+        (BenchSpec::studio(3), Some(AdcTrouble::BridgeOpen), 1),
+        (BenchSpec::studio_factory(3), Some(AdcTrouble::HeldHigh), 3),
+    ] {
+        let run = inspected(spec, trouble, &["--seconds", "4"]);
+        assert_eq!((run.code, run.err.as_str()), (code, ""), "{run:#?}");
+        assert_eq!(too_wide(&run.out), [""; 0]);
+        assert!(!run.out.contains('\x1b'), "colour into a pipe");
+        let verdict = match code {
+            0 => "healthy: ready for calibration (which way it moves was not tried)",
+            1 => "not healthy. Mend this first: range, a bridge wire is open",
+            _ => "nothing could be measured: the ADC has no supply",
+        };
+        assert!(run.out.contains(verdict), "{run:#?}");
+    }
+}
+
+#[test]
+fn broken_wiring_is_named() {
+    for (trouble, code, topic, words) in [
+        (AdcTrouble::BridgeOpen, 1, "range", "a bridge wire is open"),
+        (
+            AdcTrouble::HeldHigh,
+            3,
+            "converter",
+            "the data wire is open",
+        ),
+        (AdcTrouble::NoPower, 3, "converter", "has no supply"),
+        (AdcTrouble::HeldLow, 3, "converter", "shorted to ground"),
+    ] {
+        let run = inspected(BenchSpec::studio(5), Some(trouble), &["--json"]);
+        let all = value(&run);
+        assert_eq!(run.code, code, "{trouble:?}: {all:#}");
+        assert_eq!(about(&all, topic)["level"], "bad");
+        says(about(&all, topic), words);
+        // What does not exist is not judged.
+        let text = all["findings"].to_string();
+        assert!(
+            !text.contains("\"noise\"") && !text.contains("\"drift\""),
+            "{text}"
+        );
+    }
+}
+
+#[test]
+fn an_adc_that_falls_silent_at_times_is_noticed() {
+    let mut spec = BenchSpec::studio(5);
+    spec.adc_troubles = vec![AdcTroubleSpan {
+        from_s: 4.0,
+        until_s: 5.5,
+        trouble: AdcTrouble::NoPower,
+    }];
+    let all = noted("10", spec);
+    assert_eq!(all["mend_first"], "converter");
+    says(about(&all, "converter"), "1 pause");
+    assert_eq!(all["measured"]["pauses"], 1);
+    assert_eq!(all["measured"]["lost"], 0, "a pause is no loss of the line");
+}
+
+#[test]
+fn a_noisy_cell_is_refused_by_its_own_d() {
+    let mut spec = BenchSpec::studio(5);
+    spec.cell.noise_g = 2.0;
+    let all = noted("20", spec);
+    assert_eq!(all["mend_first"], "noise", "{all:#}");
+    says(about(&all, "noise"), "the last digit will flicker");
+    // 6.6 · 2 g / sqrt(8) = 4.7 g, so d = 5 g; with 15 % luck it is 10 g.
+    let d = all["measured"]["noise"]["supports_d_g"].as_f64();
+    assert!(matches!(d, Some(5.0 | 10.0)), "{d:?}");
+}
+
+#[test]
+fn without_a_table_it_says_mv_per_v_and_with_a_cell_grams() {
+    let all = noted("5", BenchSpec::studio_factory(5));
+    assert_eq!(all["verdict"], "healthy", "{all:#}");
+    assert!(all["scale"].is_null() && all["measured"]["noise"]["sd_g"].is_null());
+    says(about(&all, "noise"), "uV/V");
+    let more = ["--json", "--cell", "2mV/V", "--capacity", "10kg"];
+    let all = value(&inspected(BenchSpec::studio_factory(5), None, &more));
+    // 429.4967 counts a gram: see `subject.rs`.
+    let slope = all["measured"]["counts_per_g"].as_f64().expect("a slope");
+    assert!((slope - 429.4967).abs() < 1e-3);
+    says(about(&all, "noise"), "supports d = ");
+    // A cell of twice the capacity cannot be the one the table was made with.
+    let more = ["--json", "--cell", "2mV/V", "--capacity", "20kg"];
+    let all = value(&inspected(BenchSpec::studio(5), None, &more));
+    assert_eq!(about(&all, "bridge")["level"], "good");
+    assert!(
+        all["findings"]
+            .to_string()
+            .contains("times as steep as this cell")
+    );
+}
+
+#[test]
+fn a_signal_that_is_none_is_not_called_quiet() {
+    let settings = class_iii_settings(6000.0, 2.0, 1000);
+    let all = noted("4", BenchSpec::plain(1, CellSpec::ideal(), settings));
+    assert_eq!(all["mend_first"], "bridge");
+    says(about(&all, "bridge"), "never moves");
+}
+
+#[test]
+fn a_load_on_the_pan_and_a_bent_cell_are_told() {
+    let bench = pty::open(BenchSpec::studio(8)).expect("a bench");
+    bench.desk().place_g(500.0);
+    let folder = Folder::new();
+    let run = run(
+        folder.path(),
+        &["inspect", "--json", "--port", bench.path()],
+    );
+    let all = value(&run);
+    assert_eq!((run.code, &all["mend_first"]), (1, &"bridge".into()));
+    says(about(&all, "bridge"), "something lies on the pan");
+
+    let mut spec = BenchSpec::studio_factory(8);
+    spec.cell.zero_balance_mv_per_v = 2.5;
+    says(about(&noted("4", spec), "bridge"), "bent by an overload");
+    let mut spec = BenchSpec::studio_factory(8);
+    spec.cell.sensitivity_mv_per_v *= -1.0;
+    says(about(&noted("4", spec), "bridge"), "below zero");
+}
+
+#[test]
+fn jumps_drift_and_a_bad_line_are_told() {
+    let mut spec = BenchSpec::studio(6);
+    spec.spikes = (0.05, 60_000);
+    let all = noted("60", spec);
+    assert_eq!(about(&all, "jumps")["level"], "heed");
+    assert_eq!(about(&all, "noise")["level"], "good", "jumps are no noise");
+
+    let mut spec = BenchSpec::studio(6);
+    spec.cell.drift_g_per_h = 600.0;
+    let all = noted("60", spec);
+    assert_eq!(about(&all, "drift")["level"], "heed");
+    let per_min = all["measured"]["drift"]["g_per_min"].as_f64();
+    assert!(
+        per_min.is_some_and(|g| (g - 10.0).abs() < 0.5),
+        "{per_min:?}"
+    );
+
+    let mut spec = BenchSpec::studio(6);
+    spec.line_out = LineFaults {
+        garble: 0.001,
+        ..LineFaults::default()
+    };
+    let run = inspected(spec, None, &["--json", "--seconds", "15"]);
+    let all = value(&run);
+    assert_eq!(run.code, 0, "{all:#}");
+    assert!(all["measured"]["lost"].as_u64() > Some(0), "{all:#}");
+    says(about(&all, "line"), "not quite clean");
+}
+
+#[test]
+fn garbage_is_no_scale() {
+    let mut beat = 0u8;
+    let noise = Stranger::new(move |_| {
+        beat = beat.wrapping_mul(29).wrapping_add(71);
+        Some(vec![beat, 0, beat ^ 0x55, 13, 10])
+    });
+    let folder = Folder::new();
+    run(folder.path(), &["inspect", "--port", noise.path()]).is_problem(3, "no scale of ours");
+}
+
+#[test]
+fn figures_of_a_cell_that_make_no_sense_are_refused() {
+    let folder = Folder::new();
+    for (cell, capacity, words) in [
+        ("2", "10kg", "write it as 2mV/V"),
+        ("900mV/V", "10kg", "no rated output of a load cell"),
+        ("2mV/V", "10", "has no unit"),
+    ] {
+        let arguments = ["inspect", "--cell", cell, "--capacity", capacity];
+        run(folder.path(), &arguments).is_problem(2, words);
+    }
+    for wrong in [&["--cell", "2mV/V"][..], &["--seconds", "0"]] {
+        assert_eq!(run(folder.path(), &[&["inspect"], wrong].concat()).code, 2);
+    }
+}
+
+/// Inspects on a terminal; whoever is asked presses with so many grams, or
+/// stands by, and lets go when told.
+fn pressed(mut spec: BenchSpec, load_g: f64) -> (i32, String) {
+    spec.pace = Pace::Real { speed: 10.0 };
+    let bench = pty::open(spec).expect("a bench");
+    let desk = bench.desk();
+    let folder = Folder::new();
+    let arguments = ["inspect", "--seconds", "3", "--port", bench.path()];
+    let (mut on, mut off) = (false, false);
+    let (code, shown) = terminal::at_a_terminal(folder.path(), &arguments, &[], |shown| {
+        if !on && shown.contains("Press the pan") {
+            on = true;
+            desk.place_g(load_g);
+        } else if !off && shown.contains("let go") {
+            off = true;
+            desk.place_g(0.0);
+        }
+        None
+    });
+    assert_eq!(too_wide(&shown.replace(bench.path(), "PORT")), [""; 0]);
+    // Words are broken over lines where they must be.
+    let words: Vec<&str> = shown.split_whitespace().collect();
+    (code, words.join(" "))
+}
+
+#[test]
+fn a_finger_shows_the_direction() {
+    let (code, shown) = pressed(BenchSpec::studio(4), 400.0);
+    assert_eq!(code, 0, "{shown}");
+    // 400 g on a cell of 10 kg and 1.9 to 2.1 mV/V, nearly all of it smoothed.
+    assert!(shown.contains("reads higher under load: +0.07") || shown.contains("+0.08"));
+    assert!(shown.contains("g, and back"), "{shown}");
+    assert!(
+        shown.contains("healthy: ready for calibration next")
+            || shown.contains("ready for calibration\x1b")
+    );
+
+    let mut swapped = BenchSpec::studio_factory(4);
+    swapped.cell.sensitivity_mv_per_v *= -1.0;
+    let (code, shown) = pressed(swapped, 400.0);
+    assert_eq!(code, 1, "{shown}");
+    assert!(shown.contains("reads lower under load"), "{shown}");
+    assert!(shown.contains("swap the two signal wires"), "{shown}");
+    assert!(shown.contains("Mend this first: direction"), "{shown}");
+
+    let (code, shown) = pressed(BenchSpec::studio(4), 0.0);
+    assert_eq!(code, 1, "{shown}");
+    assert!(shown.contains("nothing moved under the finger"), "{shown}");
+}
+
+/// What an uncalibrated scale of 10 conversions per second says.
+fn subject() -> Subject {
+    Subject {
+        settings: class_iii_settings(6000.0, 2.0, 1000),
+        knots: Vec::new(),
+        zero_counts: 0,
+        rates_sps: vec![10, 80],
+        cell: None,
+    }
+}
+
+fn state(at_ms: u32) -> State {
+    State {
+        at_ms,
+        sequence: 0,
+        smooth_q8: 0,
+        spread_q8: 0,
+        zero_counts: 0,
+        mass: None,
+        indication: None,
+        flags: Flags::default(),
+        capture: CaptureState::Idle,
+    }
+}
+
+/// Ten seconds of samples at `rate`, with some scatter and `more` on top.
+fn made_up(rate: f64, more: impl Fn(f64) -> f64) -> Gathered {
+    let mut gathered = Gathered::new();
+    let mut dice = 1u64;
+    gathered.state(&state(0));
+    for k in 0..(10.0 * rate) as u32 {
+        dice = dice * 48_271 % 2_147_483_647;
+        let t = f64::from(k) / rate;
+        let scatter = (dice % 101) as f64 - 50.0;
+        let code = (400_000.0 + scatter + more(t)).round() as i32;
+        gathered.sample(&Sample {
+            sequence: k,
+            at_ms: (t * 1000.0) as u32,
+            raw_counts: code,
+            smooth_q8: code * 256,
+            mass: None,
+            flags: Flags::NOT_CALIBRATED,
+        });
+    }
+    gathered.state(&state(10_000));
+    gathered
+}
+
+fn level(examination: &Examination, topic: Topic) -> Option<(Level, String)> {
+    examination
+        .findings
+        .iter()
+        .find(|one| one.topic == topic)
+        .map(|one| {
+            (
+                one.level,
+                format!("{} {} {}", one.seen, one.means, one.advice),
+            )
+        })
+}
+
+#[test]
+fn a_strapped_rate_input_is_recognised() {
+    let found = examine(&subject(), &made_up(80.0, |_| 0.0), None);
+    assert_eq!(found.verdict, Verdict::Mend(Topic::Rate));
+    let (_, words) = level(&found, Topic::Rate).expect("a word about the rate");
+    assert!(words.contains("strapped for 80 per second"), "{words}");
+    // An oscillator a tenth off is none of that; one at 3 per second is no rate.
+    let found = examine(&subject(), &made_up(11.0, |_| 0.0), None);
+    assert_eq!(found.verdict, Verdict::Healthy, "{found:#?}");
+    let found = examine(&subject(), &made_up(3.0, |_| 0.0), None);
+    let (level, words) = level(&found, Topic::Rate).expect("a word about the rate");
+    assert!(
+        level == Level::Bad && words.contains("clock is off"),
+        "{words}"
+    );
+}
+
+/// At 80 samples a second 50 Hz shows at 30 Hz and 60 Hz at 20 Hz.
+#[test]
+fn hum_and_shaking_are_told_from_noise() {
+    let mut fast = subject();
+    fast.settings.rate_sps = 80;
+    let sine = |hz: f64| move |t: f64| 60.0 * (std::f64::consts::TAU * hz * t).sin();
+    for (hz, words) in [(50.0, "50 Hz mains"), (60.0, "60 Hz mains"), (7.3, "a fan")] {
+        let found = examine(&fast, &made_up(80.0, sine(hz)), None);
+        let (level, said) = level(&found, Topic::Disturbance).expect("a swing");
+        assert!(level == Level::Heed && said.contains(words), "{hz}: {said}");
+    }
+    let found = examine(&fast, &made_up(80.0, |_| 0.0), None);
+    assert_eq!(level(&found, Topic::Disturbance), None);
+}
+
+#[test]
+fn a_restart_and_growing_noise_are_told() {
+    let mut gathered = made_up(10.0, |_| 0.0);
+    assert!(
+        gathered.state(&state(150)),
+        "the stream has to be asked for again"
+    );
+    let found = examine(&subject(), &gathered, None);
+    assert_eq!(found.verdict, Verdict::Mend(Topic::Supply));
+    assert_eq!(found.figures.lost, 0);
+
+    let found = examine(
+        &subject(),
+        &made_up(10.0, |t| {
+            30.0 * t
+                * if (t * 10.0) as i32 % 2 == 0 {
+                    1.0
+                } else {
+                    -1.0
+                }
+        }),
+        None,
+    );
+    let (level, words) = level(&found, Topic::Noise).expect("a noise");
+    assert!(level == Level::Heed && words.contains("It grew"), "{words}");
+}
