@@ -3,10 +3,18 @@
 //! Needs Node and the images; `tests/run` brings both. What an emulator cannot
 //! show is said in `firmware/README.md`.
 
+#![cfg(unix)]
+
+mod support;
+
+use std::time::{Duration, Instant};
+
 use scalewright::drive::{self, Heading};
 use scalewright::session::procedure::Procedure;
 use scalewright_bench::BenchSpec;
 use scalewright_core::FACTORY;
+use scalewright_protocol::codec::MAX_PAYLOAD;
+use scalewright_protocol::frame::{Decoder, Event};
 use scalewright_protocol::message::{Answer, Ask, Flags};
 use scalewright_protocol::settings::Settings;
 use scalewright_protocol::table::Knot;
@@ -15,8 +23,11 @@ use scalewright_tests::chip::rig::hold;
 use scalewright_tests::chip::screen::Screen;
 use scalewright_tests::chip::session::identity;
 use scalewright_tests::chip::twin::Twin;
-use scalewright_tests::chip::{Board, Chip, Person};
+use scalewright_tests::chip::{Board, Chip, Person, Shared};
 use serde_json::json;
+use support::hands::{weights_file, with_hands};
+use support::port::Stranger;
+use support::{Folder, run};
 
 /// Each test once for each board, so that they run side by side.
 macro_rules! on_both {
@@ -40,6 +51,7 @@ on_both!(
     decayed_memory_falls_back_and_says_so,
     no_sample_is_lost_while_a_table_is_stored,
     a_scale_without_a_display_weighs_on,
+    the_command_calibrates_the_board_over_its_port,
 );
 
 /// The whole guided run against the image, its codes given to the host's build
@@ -356,4 +368,69 @@ fn a_scale_without_a_display_weighs_on(board: Board) {
     let rows = hold(&chip.rig).emulator.screen();
     // This table knows nothing of the cell: what lies there is too much for it.
     assert_eq!(Screen::of(&rows).small(7), "above Max");
+}
+
+/// As a user has it: the built command, a serial port, and somebody who puts on
+/// what it asks for. Virtual time runs while a request is unanswered.
+fn the_command_calibrates_the_board_over_its_port(board: Board) {
+    let mut chip = Chip::switched_on(board, &BenchSpec::studio_factory(12));
+    let hello = chip.hello();
+    let rig = chip.rig.clone();
+    let folder = Folder::new();
+    let weights = hold(&rig).weights().to_vec();
+    let file = folder.with("weights.toml", weights_file(&weights));
+    let port = chip_port(rig.clone());
+    let found = run(folder.path(), &["find", "--port", port.path(), "--json"]);
+    assert_eq!(found.code, 0, "{found:#?}");
+    let found: serde_json::Value = serde_json::from_str(&found.out).expect("one object");
+    assert_eq!(found["board"], board.name());
+    assert_eq!(found["max_points"], u64::from(hello.max_knots));
+    let (code, out, err) = with_hands(
+        &folder,
+        &weights,
+        &mut |ids| hold(&rig).put_on(ids),
+        &[
+            "calibrate",
+            "--max",
+            "6kg",
+            "--e",
+            "2g",
+            "--weights",
+            &file,
+            "--port",
+            port.path(),
+            "--yes",
+        ],
+    );
+    assert_eq!((code, err.as_str()), (0, ""), "{out}");
+    assert!(folder.file("calibration.html").exists());
+    drop(port);
+    let mut chip = Chip::over(rig);
+    assert!(chip.table().knots > 2);
+}
+
+/// The chip's line as a serial port of this machine.
+fn chip_port(rig: Shared) -> Stranger {
+    let mut asks: Decoder<{ MAX_PAYLOAD + 4 }> = Decoder::new();
+    let mut reports: Decoder<{ MAX_PAYLOAD + 4 }> = Decoder::new();
+    let mut unanswered = false;
+    Stranger::new(move |heard| {
+        let mut rig = hold(&rig);
+        for byte in heard {
+            unanswered |= matches!(asks.push(*byte), Some(Event::Payload(_)));
+        }
+        rig.emulator.input(heard);
+        let mut said = Vec::new();
+        let began = Instant::now();
+        while unanswered && began.elapsed() < Duration::from_millis(50) {
+            for byte in rig.run(50_000, true).output {
+                said.push(byte);
+                if let Some(Event::Payload(payload)) = reports.push(byte) {
+                    // Tag 2 is a sample: not a reply.
+                    unanswered &= payload.first() == Some(&2);
+                }
+            }
+        }
+        Some(said)
+    })
 }

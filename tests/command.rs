@@ -202,53 +202,9 @@ mod on_a_terminal {
 #[cfg(unix)]
 mod at_a_port {
     use super::*;
-    use std::io::{BufRead, BufReader, Read};
-    use std::process::Stdio;
-
-    use scalewright_bench::{BenchHandle, Pan};
-    use scalewright_bench::{BenchSpec, Desk, LoadOrder, pty};
+    use scalewright_bench::{BenchHandle, BenchSpec, LoadOrder, Pan, pty};
     use serde_json::Value;
-
-    /// The studio's weights as a file their owner would write.
-    fn weights_file(desk: &Desk) -> String {
-        let mut text = String::new();
-        for weight in desk.weights() {
-            text.push_str(&format!(
-                "[[weight]]\nid = \"{}\"\nnominal = \"{} g\"\nclass = \"M1\"\n",
-                weight.id, weight.nominal_g
-            ));
-        }
-        text
-    }
-
-    /// Runs the command and puts on the pan what its lines ask for.
-    fn with_hands(folder: &Folder, desk: &Desk, arguments: &[&str]) -> (i32, String, String) {
-        let ids: Vec<String> = desk.weights().iter().map(|one| one.id.clone()).collect();
-        let mut child = command(folder.path(), arguments)
-            .stdout(Stdio::piped())
-            .stderr(Stdio::piped())
-            .spawn()
-            .expect("it runs");
-        let mut all = String::new();
-        for line in BufReader::new(child.stdout.take().expect("piped")).lines() {
-            let line = line.expect("UTF-8");
-            if line.contains("Put on: ") {
-                let asked = line
-                    .split(|c: char| !c.is_alphanumeric())
-                    .filter(|word| ids.iter().any(|id| id == word));
-                desk.ask(LoadOrder::of(asked));
-            } else if line.contains("Take everything off") {
-                desk.ask(LoadOrder::nothing());
-            }
-            all.push_str(&line);
-            all.push('\n');
-        }
-        let mut err = String::new();
-        let mut errors = child.stderr.take().expect("piped");
-        errors.read_to_string(&mut err).expect("UTF-8");
-        let code = child.wait().expect("it ends").code().unwrap_or(-1);
-        (code, all, err)
-    }
+    use support::hands::{weights_file, with_hands};
 
     fn json(folder: &Folder, bench: &BenchHandle, arguments: &[&str]) -> Value {
         let all = [arguments, &["--port", bench.path(), "--json"]].concat();
@@ -262,7 +218,7 @@ mod at_a_port {
         let folder = Folder::new();
         let bench = pty::open(BenchSpec::studio(14)).expect("a bench");
         let desk = bench.desk();
-        let weights = folder.with("weights.toml", weights_file(&desk));
+        let weights = folder.with("weights.toml", weights_file(&desk.weights()));
 
         let found = json(&folder, &bench, &["find"]);
         assert_eq!(found["scale"]["max"], 6000.0);
@@ -276,7 +232,8 @@ mod at_a_port {
 
         let (code, out, err) = with_hands(
             &folder,
-            &desk,
+            &desk.weights(),
+            &mut |ids| desk.ask(LoadOrder::of(ids)),
             &[
                 "calibrate",
                 "--max",

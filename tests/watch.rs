@@ -121,6 +121,17 @@ fn json_and_log_hold_the_same_samples() {
 }
 
 #[test]
+fn help_says_what_to_type_in_80_columns() {
+    let folder = Folder::new();
+    for name in ["inspect", "watch"] {
+        let help = run(folder.path(), &[name, "--help"]);
+        assert_eq!(help.code, 0);
+        assert!(help.out.contains("Examples:"), "{name}: {}", help.out);
+        assert_eq!(too_wide(&help.out), [""; 0], "{name}");
+    }
+}
+
+#[test]
 fn every_third_sample_is_no_loss() {
     let folder = Folder::new();
     let bench = studio(2, None);
@@ -208,20 +219,20 @@ fn a_terminal_is_redrawn_within_80_columns_and_given_back() {
         let bench = studio(2, Some(5.0));
         let desk = bench.desk();
         let arguments = ["watch", "--port", bench.path()];
-        let (mut loaded, mut tared, mut ended) = (false, false, false);
+        // Loads the pan, sees it move and rest, tares, sees that, and ends.
+        let steps = ["stable, zero", "  moving", "  stable", "stable, net"];
+        let mut done = 0;
         let (code, shown) = terminal::at_a_terminal(folder.path(), &arguments, settings, |shown| {
-            if !loaded && shown.contains("stable, zero") {
-                loaded = true;
-                desk.place_g(777.0);
-            } else if loaded && !tared && shown.contains("to 77") {
-                let newest = shown.rsplit("\x1b[H").next().unwrap_or_default();
-                if newest.contains("  stable") {
-                    tared = true;
-                    return Some("t\n");
-                }
-            } else if tared && !ended && shown.contains("stable, net") {
-                ended = true;
-                return Some("q\n");
+            let newest = shown.rsplit("\x1b[H").next().unwrap_or_default();
+            if !steps.get(done).is_some_and(|words| newest.contains(words)) {
+                return None;
+            }
+            done += 1;
+            match done {
+                1 => desk.place_g(777.0),
+                3 => return Some("t\n"),
+                4 => return Some("q\n"),
+                _ => {}
             }
             None
         });

@@ -8,7 +8,7 @@ use heapless::Vec;
 use serde::{Deserialize, Serialize};
 
 use crate::checksum::Running;
-use crate::units::{divide_to_nearest, saturate_i32};
+use crate::units::{divide_to_nearest, product, saturate_i32};
 
 /// Net counts may not lie further from zero than this: a 24-bit code minus a
 /// 24-bit zero reference.
@@ -223,8 +223,6 @@ impl<const N: usize> Table<N> {
     #[must_use]
     #[inline(never)]
     pub fn lookup_q8(&self, net_q8: i64) -> Reading {
-        const SCALE: i64 = 256;
-        let counts = net_q8;
         // `new` guarantees two knots; the fallback keeps this free of panics.
         let (Some(first), Some(last)) = (self.knots.first(), self.knots.last()) else {
             return Reading {
@@ -232,40 +230,44 @@ impl<const N: usize> Table<N> {
                 place: Place::Beyond,
             };
         };
-        let low = i64::from(first.counts) * SCALE;
-        let high = i64::from(last.counts) * SCALE;
-        // In whole counts, so that both lookups end at the same place.
-        let width = i64::from(last.counts) - i64::from(first.counts);
-        let reach = width / 4 * SCALE;
-        let (held, place) = if counts < low {
-            if counts < low - reach {
-                (low - reach, Place::Beyond)
+        // Whole counts, and the fraction above them, which only decides on which
+        // side of a knot a value lies.
+        let mut counts = saturate_i32(net_q8 >> 8);
+        let mut fraction = net_q8 as u8;
+        let reach = last.counts.wrapping_sub(first.counts) / 4;
+        let lowest = first.counts.wrapping_sub(reach);
+        let highest = last.counts.wrapping_add(reach);
+        let is_above = |limit: i32| counts > limit || (counts == limit && fraction != 0);
+        let mut place = Place::Inside;
+        if counts < first.counts || is_above(last.counts) {
+            place = Place::Continued;
+            let end = if counts < lowest {
+                Some(lowest)
             } else {
-                (counts, Place::Continued)
+                is_above(highest).then_some(highest)
+            };
+            if let Some(end) = end {
+                (counts, fraction, place) = (end, 0, Place::Beyond);
             }
-        } else if counts > high {
-            if counts > high + reach {
-                (high + reach, Place::Beyond)
-            } else {
-                (counts, Place::Continued)
-            }
-        } else {
-            (counts, Place::Inside)
-        };
-        let mut before = *first;
-        let mut after = *last;
+        }
+        let mut before = first;
+        let mut after = last;
         for (left, right) in self.knots.iter().zip(self.knots.iter().skip(1)) {
-            before = *left;
-            after = *right;
-            if held <= i64::from(right.counts) * SCALE {
+            before = left;
+            after = right;
+            if counts < right.counts {
                 break;
             }
         }
-        let run = (i64::from(after.counts) - i64::from(before.counts)) * SCALE;
-        let rise = i64::from(after.mass) - i64::from(before.mass);
-        let along = held - i64::from(before.counts) * SCALE;
-        // By the limits above neither the product nor the sum leaves 64 bits.
-        let step = divide_ties_by_sum(along.wrapping_mul(rise), run, before.mass);
+        let run = after.counts.wrapping_sub(before.counts);
+        let rise = after.mass.wrapping_sub(before.mass);
+        // By the limits on knots these have 27 and 30 bits, the product 65 less 2.
+        let along = i64::from(counts.wrapping_sub(before.counts)) << 8 | i64::from(fraction);
+        let step = divide_ties_by_sum(
+            along.wrapping_mul(i64::from(rise)),
+            i64::from(run) << 8,
+            before.mass,
+        );
         Reading {
             mass: saturate_i32(i64::from(before.mass).wrapping_add(step)),
             place,
@@ -346,16 +348,15 @@ pub fn check_each(
     if !zero {
         return Err(TableFault::NoZero);
     }
-    let run_all = i64::from(last.counts) - i64::from(first.counts);
-    let rise_all = i64::from(last.mass) - i64::from(first.mass);
+    // The limits on knots keep all differences inside 32 bits.
+    let run_all = last.counts.wrapping_sub(first.counts);
+    let rise_all = last.mass.wrapping_sub(first.mass);
     let mut left = first;
     for at in 1..count {
         let right = knot(at).ok_or(TableFault::TooFew { knots: small(at) })?;
-        let run = i64::from(right.counts) - i64::from(left.counts);
-        let rise = i64::from(right.mass) - i64::from(left.mass);
-        // rise/run against rise_all/run_all, multiplied out: 2 · 2^25 · 2^29 fits.
-        let here = rise * run_all;
-        let whole = rise_all * run;
+        // rise/run against rise_all/run_all, multiplied out: 2 · 2^26 · 2^30 fits.
+        let here = product(right.mass.wrapping_sub(left.mass), run_all);
+        let whole = product(right.counts.wrapping_sub(left.counts), rise_all);
         if here > whole * SLOPE_RATIO_LIMIT || here * SLOPE_RATIO_LIMIT < whole {
             return Err(TableFault::Slope { at: small(at) });
         }

@@ -48,32 +48,46 @@ pub const fn reached_ms(now: u32, deadline: u32) -> bool {
 /// ```
 ///
 /// Never inlined: on an 8-bit chip each copy costs hundreds of bytes of flash.
+///
+/// Never inlined, nor are the next two: 64-bit arithmetic takes much flash on
+/// an 8-bit chip.
 #[must_use]
 #[inline(never)]
 pub const fn divide_to_nearest(numerator: i64, denominator: i64) -> i64 {
     if denominator <= 0 {
         return 0;
     }
-    let half = denominator / 2;
-    let moved = if numerator < 0 {
-        numerator.saturating_sub(half)
-    } else {
-        numerator.saturating_add(half)
-    };
-    match moved.checked_div(denominator) {
-        Some(quotient) => quotient,
+    let divisor = denominator.unsigned_abs();
+    // At most 2^63 + 2^62.
+    let moved = numerator.unsigned_abs() + (divisor >> 1);
+    let quotient = match moved.checked_div(divisor) {
+        Some(quotient) => quotient as i64,
         None => 0,
+    };
+    if numerator < 0 {
+        quotient.wrapping_neg()
+    } else {
+        quotient
     }
+}
+
+/// `a · b`, exact.
+#[must_use]
+#[inline(never)]
+pub const fn product(a: i32, b: i32) -> i64 {
+    a as i64 * b as i64
 }
 
 /// `value` held inside what an `i32` can say.
 #[must_use]
+#[inline(never)]
 pub const fn saturate_i32(value: i64) -> i32 {
-    if value > i32::MAX as i64 {
-        i32::MAX
-    } else if value < i32::MIN as i64 {
+    let low = value as i32;
+    if low as i64 == value {
+        low
+    } else if value < 0 {
         i32::MIN
     } else {
-        value as i32
+        i32::MAX
     }
 }

@@ -9,6 +9,7 @@ use std::sync::OnceLock;
 use std::sync::atomic::{AtomicU32, Ordering};
 
 pub mod bench;
+pub mod hands;
 #[cfg(unix)]
 pub mod port;
 

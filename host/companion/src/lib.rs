@@ -8,6 +8,7 @@
 
 pub mod cli;
 pub mod drive;
+pub mod firmware;
 pub mod inspect;
 pub mod link;
 pub mod population;

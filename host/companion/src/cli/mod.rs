@@ -22,18 +22,33 @@ macro_rules! outpart {
 }
 
 mod bench;
+mod build_firmware;
 mod calibrate;
 mod clock;
 mod find;
+mod firmware_problem;
+mod flash;
+mod flash_drive;
+mod flash_report;
+mod flash_serial;
+mod inspect;
+mod inspect_text;
 mod live;
+mod log_file;
+mod logs;
 mod paint;
 mod people;
+mod plot;
 mod problem;
+mod progress;
 mod rehearse;
 mod resume;
 mod saved;
 mod studio;
 mod table;
+mod watch;
+mod watch_link;
+mod watch_screen;
 
 use problem::Problem;
 
@@ -48,6 +63,7 @@ First time here? Nothing needs to be plugged in:
   scalewright rehearse          a complete calibration on the built-in bench
 With a scale on the desk:
   scalewright find              which port it is on, and what it holds
+  scalewright inspect           whether it is wired right and healthy
   scalewright calibrate --max 6kg --e 2g --weights weights.toml
 
 Exit codes: 0 done and passed; 1 done, but the scale does not pass; 2 the
@@ -72,8 +88,18 @@ enum Command {
     Resume(resume::Arguments),
     /// Find the scale and tell what it is and holds
     Find(find::Arguments),
+    /// Is it wired right and healthy? What to mend before calibrating
+    Inspect(inspect::Arguments),
+    /// Watch the indication live, with a moving plot; log it to a file
+    Watch(watch::Arguments),
     /// Show the table in the scale, or put the one before back in force
     Table(table::Arguments),
+    /// Put the firmware on a board, and see that its calibration stays
+    Flash(flash::Arguments),
+    /// Build the firmware images from the source
+    BuildFirmware(build_firmware::Arguments),
+    /// Show what the firmware notes while it runs
+    Logs(logs::Arguments),
     /// Serve the built-in bench on a port of its own, like a real scale
     Bench(bench::Arguments),
 }
@@ -87,7 +113,12 @@ pub fn main() -> ExitCode {
         Command::Calibrate(arguments) => calibrate::run(&arguments),
         Command::Resume(arguments) => resume::run(&arguments),
         Command::Find(arguments) => find::run(&arguments),
+        Command::Inspect(arguments) => inspect::run(&arguments),
+        Command::Watch(arguments) => watch::run(&arguments),
         Command::Table(arguments) => table::run(&arguments),
+        Command::Flash(arguments) => flash::run(&arguments),
+        Command::BuildFirmware(arguments) => build_firmware::run(&arguments),
+        Command::Logs(arguments) => logs::run(&arguments),
         Command::Bench(arguments) => bench::run(&arguments),
     };
     match outcome {

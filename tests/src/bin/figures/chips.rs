@@ -1,8 +1,6 @@
 //! Topic `chips`: what the two images take of their chips. Cycles are those of
 //! the emulators' counters; sizes those of the linked image.
 
-use std::path::Path;
-
 use scalewright::firmware::elf;
 use scalewright::firmware::image::Image;
 use scalewright_bench::BenchSpec;
@@ -253,11 +251,4 @@ fn memory(sheet: &mut Sheet, board: Board, chip: &mut Chip) {
         Bound::AtMost(floors(board).ram_kib),
         Bound::Beside,
     );
-}
-
-/// Where the images are looked for, for whoever has none.
-pub fn missing() -> Option<&'static str> {
-    let there = |board| Path::exists(&image(board));
-    let all = Board::ALL.into_iter().all(there);
-    (!all).then_some("no images: run `scalewright build-firmware` first")
 }
