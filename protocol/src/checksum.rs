@@ -52,6 +52,14 @@ impl Running {
         }
     }
 
+    /// Appends four bytes, lowest first.
+    #[inline(never)]
+    pub fn word(&mut self, word: u32) {
+        for byte in word.to_le_bytes() {
+            self.push(byte);
+        }
+    }
+
     /// The CRC-32 of everything appended.
     #[must_use]
     pub const fn finish(self) -> u32 {

@@ -123,9 +123,10 @@ impl Settings {
     }
 
     /// The mass above which nothing is indicated, quanta: Max + 9 e
-    /// (OIML R 76-1:2006 clause 4.2.3).
+    /// (OIML R 76-1:2006 clause 4.2.3). Of settings that [`Self::check`] it stays
+    /// inside 32 bits.
     #[must_use]
     pub const fn overload_above(&self) -> i32 {
-        self.max.saturating_add(self.e.saturating_mul(9))
+        self.max.wrapping_add(self.e.wrapping_mul(9))
     }
 }

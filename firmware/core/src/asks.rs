@@ -21,7 +21,7 @@ use crate::conversation::{Outcome, answers};
 use crate::filter::Filtered;
 use crate::instrument::Instrument;
 use crate::ports::Storage;
-use crate::slots::{Progress, Record};
+use crate::slots::Progress;
 
 /// Longest name of a board, and most rates, that a greeting holds.
 const BOARD_BYTES: usize = 16;
@@ -62,13 +62,13 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
             }
             ask::STAGE_COMMIT => {
                 let limits = self.limits();
-                let record = self.slots.commit(&limits, &mut self.table);
-                return self.put_in_force(record);
+                let stored = self.slots.commit(&limits, &mut self.table);
+                return self.put_in_force(stored);
             }
             ask::ROLL_BACK => {
                 let limits = self.limits();
-                let record = self.slots.roll_back(&limits, &mut self.table);
-                return self.put_in_force(record);
+                let stored = self.slots.roll_back(&limits, &mut self.table);
+                return self.put_in_force(stored);
             }
             ask::STAGE_ABORT => {
                 self.slots.abort();
@@ -165,10 +165,10 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
         Ok(Outcome::Storing)
     }
 
-    fn put_in_force(&mut self, record: Result<Record, Refusal>) -> Carried {
-        let record = record?;
-        self.adopt(&record);
-        Ok(Outcome::Stored(record.sequence))
+    fn put_in_force(&mut self, stored: Result<u32, Refusal>) -> Carried {
+        let sequence = stored?;
+        self.adopt();
+        Ok(Outcome::Stored(sequence))
     }
 
     /// The next piece of what is being stored.
@@ -178,9 +178,9 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
         match self.slots.step(knots)? {
             Progress::More => Ok(Outcome::Storing),
             Progress::Open => Ok(Outcome::Done),
-            Progress::Replaced(sequence, settings) => {
-                self.adopt_settings(settings);
-                Ok(Outcome::Stored(sequence))
+            Progress::Replaced => {
+                self.adopt_settings();
+                Ok(Outcome::Stored(self.slots.sequence()))
             }
         }
     }

@@ -17,7 +17,7 @@ use crate::ports::Critical;
 /// yet valid: 400 ms at 10/s, 50 ms at 80/s (data sheet, settling time).
 pub const SETTLING_CONVERSIONS: u8 = 4;
 /// Conversion periods without data-ready after which the ADC counts as silent.
-pub const SILENT_PERIODS: u32 = 3;
+pub const SILENT_PERIODS: u8 = 3;
 /// Shortest time between two reports of one and the same fault, ms.
 pub const FAULT_REPEAT_MS: u32 = 500;
 /// Clock high time of a pulse, us (data sheet: 0.2 to 50, typically 1).
@@ -92,7 +92,7 @@ pub struct TwoWireBridge<CLK, DATA, D, C> {
     applied: Input,
     settling: u8,
     asleep: bool,
-    period_ms: u32,
+    period_ms: u16,
     /// When the converter last did something, and when we last looked.
     heard_ms: u32,
     polled_ms: u32,
@@ -109,7 +109,15 @@ impl<CLK: OutputPin, DATA: InputPin, D: DelayNs, C: Critical> TwoWireBridge<CLK,
     /// A driver over these pins, input A at gain 128. The clock is pulled low,
     /// which wakes the converter.
     pub fn new(clock: CLK, data: DATA, delay: D, critical: C, rate_sps: u16, now_ms: u32) -> Self {
-        let mut bridge = Self {
+        let mut bridge = Self::asleep(clock, data, delay, critical, rate_sps);
+        bridge.power_up(now_ms);
+        bridge
+    }
+
+    /// The same without touching a pin, for a static: it says nothing before
+    /// [`BridgeAdc::power_up`].
+    pub const fn asleep(clock: CLK, data: DATA, delay: D, critical: C, rate_sps: u16) -> Self {
+        Self {
             clock,
             data,
             delay,
@@ -117,15 +125,13 @@ impl<CLK: OutputPin, DATA: InputPin, D: DelayNs, C: Critical> TwoWireBridge<CLK,
             wanted: Input::A128,
             applied: Input::A128,
             settling: 0,
-            asleep: false,
+            asleep: true,
             period_ms: period_ms(rate_sps),
-            heard_ms: now_ms,
-            polled_ms: now_ms,
+            heard_ms: 0,
+            polled_ms: 0,
             fault: None,
             held_low: false,
-        };
-        bridge.power_up(now_ms);
-        bridge
+        }
     }
 
     /// Clock up, hold, down, guarded; then the low time.
@@ -215,9 +221,10 @@ impl<CLK: OutputPin, DATA: InputPin, D: DelayNs, C: Critical> TwoWireBridge<CLK,
         Some(Err(fault))
     }
 
+    /// At most ten periods of a second, which 16 bits hold.
     fn silent_after_ms(&self) -> u32 {
-        let periods = SILENT_PERIODS.saturating_add(u32::from(self.settling));
-        self.period_ms.saturating_mul(periods)
+        let periods = SILENT_PERIODS.wrapping_add(self.settling);
+        u32::from(self.period_ms.wrapping_mul(u16::from(periods)))
     }
 }
 
@@ -232,8 +239,10 @@ impl<CLK: OutputPin, DATA: InputPin, D: DelayNs, C: Critical> BridgeAdc
         // fault of the converter's: such a gap counts as one period.
         let away_ms = elapsed_ms(now_ms, self.polled_ms);
         self.polled_ms = now_ms;
-        let unseen_ms = away_ms.saturating_sub(self.period_ms);
-        self.heard_ms = self.heard_ms.wrapping_add(unseen_ms);
+        let period_ms = u32::from(self.period_ms);
+        if away_ms > period_ms {
+            self.heard_ms = self.heard_ms.wrapping_add(away_ms - period_ms);
+        }
         match self.data_is_low() {
             Ok(true) if self.held_low => match self.fault {
                 Some((_, told_ms)) if elapsed_ms(now_ms, told_ms) < FAULT_REPEAT_MS => None,
@@ -281,6 +290,7 @@ impl<CLK: OutputPin, DATA: InputPin, D: DelayNs, C: Critical> BridgeAdc
 }
 
 /// Time of one conversion, ms, rounded up.
-fn period_ms(rate_sps: u16) -> u32 {
-    1000u32.div_ceil(u32::from(rate_sps.max(1)))
+const fn period_ms(rate_sps: u16) -> u16 {
+    let rate_sps = if rate_sps == 0 { 1 } else { rate_sps };
+    1000u16.div_ceil(rate_sps)
 }

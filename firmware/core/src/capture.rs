@@ -10,7 +10,7 @@
 use scalewright_protocol::message::{CaptureFault, CaptureOrder, CaptureState, Captured};
 use scalewright_protocol::units::{CODE_MAX, CODE_MIN, elapsed_ms};
 
-use crate::filter::{Filtered, SPIKE_FACTOR};
+use crate::filter::{Filtered, spike_limit_q8};
 use crate::moments::{MOST, Moments};
 use crate::rest::Rest;
 
@@ -95,7 +95,9 @@ impl Capture {
         self.patience_ms = order.patience_ms;
         self.limit_q8 = match order.rest_counts {
             0 => own_limit_q8,
-            counts => counts.saturating_mul(256),
+            // At most 2^24: see [`check_order`].
+            counts if counts >= REST_MAX_COUNTS => u32::MAX,
+            counts => counts << 8,
         };
         self.ordered_ms = now_ms;
         self.restarts = 0;
@@ -175,9 +177,10 @@ impl Capture {
     }
 
     fn is_near(&self, sample: &Filtered) -> bool {
-        let off_q8 = i64::from(sample.despiked) * 256 - i64::from(self.anchor_q8);
-        let scatter_q8 = sample.scatter_q8.saturating_mul(SPIKE_FACTOR);
-        off_q8.unsigned_abs() <= u64::from(self.limit_q8) + u64::from(scatter_q8)
+        // Codes of 24 bits and eight of fraction fit, and so does their distance.
+        let off_q8 = (sample.despiked << 8).abs_diff(self.anchor_q8);
+        let scatter_q8 = spike_limit_q8(sample.scatter_q8);
+        off_q8 <= self.limit_q8.saturating_add(scatter_q8)
     }
 
     /// The load moved: an average begun is thrown away and counted.

@@ -55,9 +55,10 @@ pub struct Filter {
     recent: [i32; 5],
     filled: u8,
     scatter_q8: u32,
-    ring: [i32; RING],
-    next: usize,
-    held: usize,
+    /// Codes of 24 bits, lowest byte first: a quarter less RAM than as `i32`.
+    ring: [[u8; 3]; RING],
+    next: u8,
+    held: u8,
     /// Sum over the ring; 64 codes of 24 bits stay below 2^29.
     sum: i32,
     /// Codes in the ring that stand at an end of the range.
@@ -78,7 +79,7 @@ impl Filter {
             recent: [0; 5],
             filled: 0,
             scatter_q8: 0,
-            ring: [0; RING],
+            ring: [[0; 3]; RING],
             next: 0,
             held: 0,
             sum: 0,
@@ -98,28 +99,33 @@ impl Filter {
 
     /// Takes the next code (held inside 24 bits); what comes out belongs to the
     /// code two before it. Nothing comes out for the first four.
+    #[inline(never)]
     pub fn push(&mut self, config: &FilterConfig, code: i32) -> Option<Filtered> {
-        let [_, a, b, c, d] = self.recent;
-        self.recent = [a, b, c, d, code.clamp(CODE_MIN, CODE_MAX)];
+        self.recent.rotate_left(1);
+        let [.., last] = &mut self.recent;
+        *last = code.clamp(CODE_MIN, CODE_MAX);
         if self.filled < 4 {
-            self.filled = self.filled.saturating_add(1);
+            self.filled = self.filled.wrapping_add(1);
             return None;
         }
         let [_, _, raw, _, _] = self.recent;
-        let median = median_of_5(self.recent);
-        // Two codes of 24 bits are less than 2^25 apart.
-        let deviation = median_of_5(self.recent.map(|code| (code - median).abs()));
-        let now_q8 = deviation.unsigned_abs().saturating_mul(256);
+        let median = median_of_5(&self.recent);
+        // Two codes of 24 bits are less than 2^24 apart, so q8 just fits.
+        let mut deviations = self.recent;
+        for code in &mut deviations {
+            *code = code.wrapping_sub(median).wrapping_abs();
+        }
+        let now_q8 = median_of_5(&deviations).unsigned_abs() << 8;
         if self.filled == 4 {
             self.filled = 5;
             self.scatter_q8 = now_q8;
         } else {
-            self.scatter_q8 = (self.scatter_q8 - self.scatter_q8 / 4).saturating_add(now_q8 / 4);
+            self.scatter_q8 = (self.scatter_q8 - self.scatter_q8 / 4).wrapping_add(now_q8 / 4);
         }
-        let limit = self.scatter_q8.saturating_mul(SPIKE_FACTOR) / 256 + SPIKE_FLOOR_COUNTS;
+        let limit = spike_limit_q8(self.scatter_q8) / 256 + SPIKE_FLOOR_COUNTS;
         let spike = raw.abs_diff(median) > limit;
         let despiked = if spike { median } else { raw };
-        let smooth_q8 = self.smooth(config, despiked);
+        let smooth_q8 = self.smooth(config.smoothing, despiked);
         Some(Filtered {
             raw,
             despiked,
@@ -132,9 +138,10 @@ impl Filter {
 
     /// The mean of the last 2^n, q8. Exact once the ring holds 2^n codes, since
     /// n is at most 8; before that rounded to the nearest.
-    fn smooth(&mut self, config: &FilterConfig, code: i32) -> i32 {
-        let depth = config.smoothing.min(SMOOTHING_MAX);
-        let size = 1usize << depth;
+    #[inline(never)]
+    fn smooth(&mut self, smoothing: u8, code: i32) -> i32 {
+        let depth = smoothing.min(SMOOTHING_MAX);
+        let size = 1u8 << depth;
         // A depth taken back while running: begin anew rather than mix.
         if self.held > size {
             self.next = 0;
@@ -142,24 +149,38 @@ impl Filter {
             self.sum = 0;
             self.ends = 0;
         }
-        if let Some(place) = self.ring.get_mut(self.next & (size - 1)) {
+        let at = self.next & (size - 1);
+        self.next = at.wrapping_add(1);
+        if let Some(place) = self.ring.get_mut(usize::from(at)) {
+            let [low, middle, high, _] = code.to_le_bytes();
+            let [a, b, c] = core::mem::replace(place, [low, middle, high]);
             if self.held == size {
-                self.sum = self.sum.wrapping_sub(*place);
-                self.ends = self.ends.saturating_sub(u8::from(at_end(*place)));
+                let oldest = i32::from_le_bytes([0, a, b, c]) >> 8;
+                self.sum = self.sum.wrapping_sub(oldest);
+                self.ends = self.ends.wrapping_sub(u8::from(at_end(oldest)));
             } else {
-                self.held = self.held.saturating_add(1);
+                self.held = self.held.wrapping_add(1);
             }
-            *place = code;
-            self.sum = self.sum.wrapping_add(code);
-            self.ends = self.ends.saturating_add(u8::from(at_end(code)));
         }
-        self.next = self.next.wrapping_add(1) & (RING - 1);
+        self.sum = self.sum.wrapping_add(code);
+        self.ends = self.ends.wrapping_add(u8::from(at_end(code)));
         if self.held == size {
-            self.sum.wrapping_shl(u32::from(8 - depth))
+            self.sum << (8 - depth)
         } else {
-            let held = i64::try_from(self.held).unwrap_or(1);
-            saturate_i32(divide_to_nearest(i64::from(self.sum) * 256, held))
+            let sum_q8 = i64::from(self.sum) << 8;
+            saturate_i32(divide_to_nearest(sum_q8, i64::from(self.held)))
         }
+    }
+}
+
+/// The usual scatter times [`SPIKE_FACTOR`], held at the largest `u32`.
+#[must_use]
+pub const fn spike_limit_q8(scatter_q8: u32) -> u32 {
+    const MOST: u32 = u32::MAX / SPIKE_FACTOR;
+    if scatter_q8 > MOST {
+        u32::MAX
+    } else {
+        scatter_q8 * SPIKE_FACTOR
     }
 }
 
@@ -167,11 +188,21 @@ const fn at_end(code: i32) -> bool {
     code <= CODE_MIN || code >= CODE_MAX
 }
 
-/// The middle one. Of a pair of pairs neither the lowest nor the highest can be
-/// it, which leaves three.
-fn median_of_5(values: [i32; 5]) -> i32 {
-    let [a, b, c, d, e] = values;
-    let low = a.min(b).max(c.min(d));
-    let high = a.max(b).min(c.max(d));
-    low.min(high).max(e.min(low.max(high)))
+/// The middle one: the value that no more than two are below and no more than
+/// two are above. Counting needs no copy and no exchange.
+#[inline(never)]
+fn median_of_5(values: &[i32; 5]) -> i32 {
+    let [mut median, ..] = *values;
+    for candidate in values {
+        let mut below = 0u8;
+        let mut above = 0u8;
+        for value in values {
+            below = below.wrapping_add(u8::from(value < candidate));
+            above = above.wrapping_add(u8::from(value > candidate));
+        }
+        if below <= 2 && above <= 2 {
+            median = *candidate;
+        }
+    }
+    median
 }

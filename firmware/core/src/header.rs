@@ -20,24 +20,50 @@
 //! sequence where they are, the CRC over what stands before it at 43, and the
 //! end mark. By these a firmware knows a record that it cannot read.
 
-use scalewright_protocol::checksum::crc32;
+//!
+//! Headers are read four bytes at a time from where they lie, and only a header
+//! to be written stands in memory as bytes: on a small chip a buffer handed
+//! about costs more flash than the reading.
+
+use scalewright_protocol::checksum::Running;
+use scalewright_protocol::message::{Refusal, Stage};
 use scalewright_protocol::passport::LAYOUT_VERSION as LAYOUT;
 use scalewright_protocol::settings::{Class, Input, Settings};
 
+use crate::FACTORY;
+use crate::ports::{Slot, Storage};
+use crate::shelf::Shelf;
+
 /// Length of a header, bytes.
 pub const HEADER_BYTES: usize = 48;
-const CHECKED_BYTES: usize = 43;
-const MARK: [u8; 4] = *b"kiln";
+const MARK: u32 = u32::from_le_bytes(*b"kiln");
 const END: u8 = 0xA6;
+const KNOTS_AT: usize = 4;
+const SEQUENCE_AT: usize = 8;
+const CHECKSUM_AT: usize = 16;
+/// Where the bytes stand that the CRC covers last, and the CRC's first.
+const SEAM_AT: usize = 40;
 
-/// What a header says.
+/// What a header says: the record's number, and what opened it.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Header {
     pub sequence: u32,
-    pub zero_counts: i32,
-    pub knots: u8,
-    pub checksum: u32,
-    pub settings: Settings,
+    pub stage: Stage,
+}
+
+impl Header {
+    /// Says nothing yet.
+    pub const fn blank() -> Self {
+        Self {
+            sequence: 0,
+            stage: Stage {
+                settings: FACTORY,
+                zero_counts: 0,
+                knots: 0,
+                checksum: 0,
+            },
+        }
+    }
 }
 
 /// What stands in the place of a header.
@@ -51,26 +77,151 @@ pub enum Place {
     Foreign { sequence: u32 },
     /// Once finished under this number (if that can be believed), now broken.
     Broken { sequence: u32 },
-    /// A header; [`from_bytes`] reads it.
+    /// A header.
     Sound { sequence: u32 },
 }
 
-/// The bytes of `header`.
+/// A header's bytes while it is written.
+struct Put {
+    bytes: [u8; HEADER_BYTES],
+    at: u8,
+}
+
+impl Put {
+    /// The lowest `count` bytes of `value`.
+    #[inline(never)]
+    fn number(&mut self, value: u32, count: u8) {
+        let mut left = value;
+        for _ in 0..count {
+            if let Some(place) = self.bytes.get_mut(usize::from(self.at)) {
+                *place = left as u8;
+            }
+            left >>= 8;
+            self.at = self.at.wrapping_add(1);
+        }
+    }
+}
+
+impl<S: Storage> Shelf<S> {
+    /// What stands in a header place.
+    #[inline(never)]
+    pub fn judge(&mut self, slot: Slot, place: u8) -> Place {
+        let begin = usize::from(place) * HEADER_BYTES;
+        let mut crc = Running::new();
+        let mut erased = true;
+        for at in (0..SEAM_AT).step_by(4) {
+            let word = self.word(slot, begin + at);
+            erased &= word == u32::MAX;
+            crc.word(word);
+        }
+        let seam = self.word(slot, begin + SEAM_AT);
+        let tail = self.word(slot, begin + SEAM_AT + 4);
+        if erased && seam & tail == u32::MAX {
+            return Place::Erased;
+        }
+        let [a, b, c, _] = seam.to_le_bytes();
+        crc.push(a);
+        crc.push(b);
+        crc.push(c);
+        let kept = seam >> 24 | tail << 8;
+        if self.word(slot, begin) != MARK || (tail >> 24) as u8 != END {
+            return Place::Other;
+        }
+        let [layout, _, class, input] = self.word(slot, begin + KNOTS_AT).to_le_bytes();
+        let sequence = self.word(slot, begin + SEQUENCE_AT);
+        if crc.finish() != kept {
+            Place::Broken { sequence }
+        } else if layout != LAYOUT {
+            Place::Foreign { sequence }
+        } else if class > 3 || input > 2 {
+            Place::Broken { sequence }
+        } else {
+            Place::Sound { sequence }
+        }
+    }
+
+    /// How many knots a sound header announces, and their checksum.
+    pub fn announced(&mut self, slot: Slot, place: u8) -> (u8, u32) {
+        let begin = usize::from(place) * HEADER_BYTES;
+        let [_, knots, _, _] = self.word(slot, begin + KNOTS_AT).to_le_bytes();
+        (knots, self.word(slot, begin + CHECKSUM_AT))
+    }
+
+    /// Reads a sound header.
+    #[inline(never)]
+    pub fn read_header(&mut self, slot: Slot, place: u8, header: &mut Header) {
+        let begin = usize::from(place) * HEADER_BYTES;
+        let mut at = begin + KNOTS_AT;
+        let mut next = || {
+            let word = self.word(slot, at);
+            at += 4;
+            word
+        };
+        let [_, knots, class, input] = next().to_le_bytes();
+        header.sequence = next();
+        let stage = &mut header.stage;
+        stage.knots = knots;
+        stage.zero_counts = next() as i32;
+        stage.checksum = next();
+        let settings = &mut stage.settings;
+        settings.class = match class {
+            0 => Class::I,
+            1 => Class::II,
+            2 => Class::III,
+            _ => Class::IIII,
+        };
+        settings.input = match input {
+            0 => Input::A128,
+            1 => Input::B32,
+            _ => Input::A64,
+        };
+        settings.quantum_ug = next();
+        settings.max = next() as i32;
+        settings.e = next() as i32;
+        settings.d = next() as i32;
+        let word = next();
+        settings.rate_sps = word as u16;
+        settings.rest_ms = (word >> 16) as u16;
+        let [smoothing, rest_tenths_d, _, _] = next().to_le_bytes();
+        settings.smoothing = smoothing;
+        settings.rest_tenths_d = rest_tenths_d;
+    }
+
+    /// Writes a header and reads it back. What counts is what reads back, not
+    /// what the write says of itself.
+    #[inline(never)]
+    pub fn write_header(&mut self, slot: Slot, place: u8, header: &Header) -> Result<(), Refusal> {
+        let put = bytes_of(header);
+        let begin = usize::from(place) * HEADER_BYTES;
+        let _ = self.storage.write(slot, begin, &put.bytes);
+        let (words, _) = put.bytes.as_chunks::<4>();
+        let mut at = begin;
+        let mut same = true;
+        for word in words {
+            same &= self.word(slot, at) == u32::from_le_bytes(*word);
+            at += 4;
+        }
+        self.sound()?;
+        if same { Ok(()) } else { Err(Refusal::Storage) }
+    }
+}
+
 #[inline(never)]
-pub fn to_bytes(header: &Header) -> [u8; HEADER_BYTES] {
+fn bytes_of(header: &Header) -> Put {
     let mut put = Put {
         bytes: [0; HEADER_BYTES],
         at: 0,
     };
-    let s = &header.settings;
-    put.number(u32::from_le_bytes(MARK), 4);
+    let stage = &header.stage;
+    let s: &Settings = &stage.settings;
+    put.number(MARK, 4);
     put.number(u32::from(LAYOUT), 1);
-    put.number(u32::from(header.knots), 1);
+    put.number(u32::from(stage.knots), 1);
     put.number(s.class as u32, 1);
     put.number(s.input as u32, 1);
     put.number(header.sequence, 4);
-    put.number(header.zero_counts as u32, 4);
-    put.number(header.checksum, 4);
+    put.number(stage.zero_counts as u32, 4);
+    put.number(stage.checksum, 4);
     put.number(s.quantum_ug, 4);
     put.number(s.max as u32, 4);
     put.number(s.e as u32, 4);
@@ -78,126 +229,12 @@ pub fn to_bytes(header: &Header) -> [u8; HEADER_BYTES] {
     put.number(u32::from(s.rate_sps), 2);
     put.number(u32::from(s.rest_ms), 2);
     put.number(u32::from(s.smoothing), 1);
-    put.number(u32::from(s.rest_tenths_d), 1);
-    put.number(0, 1);
-    let crc = checked(&put.bytes);
-    put.number(crc, 4);
+    put.number(u32::from(s.rest_tenths_d), 2);
+    let mut crc = Running::new();
+    for byte in put.bytes.iter().take(usize::from(put.at)) {
+        crc.push(*byte);
+    }
+    put.number(crc.finish(), 4);
     put.number(u32::from(END), 1);
-    put.bytes
-}
-
-fn checked(bytes: &[u8; HEADER_BYTES]) -> u32 {
-    crc32(bytes.get(..CHECKED_BYTES).unwrap_or(&[]))
-}
-
-/// What `bytes` are.
-#[inline(never)]
-pub fn judge(bytes: &[u8; HEADER_BYTES]) -> Place {
-    if bytes.iter().all(|b| *b == 0xFF) {
-        return Place::Erased;
-    }
-    let mut take = Take(bytes.iter());
-    let mark = take.number(4);
-    let layout = take.number(1);
-    let [_, class, input] = [take.number(1), take.number(1), take.number(1)];
-    let sequence = take.number(4);
-    let tail = bytes.get(CHECKED_BYTES..).unwrap_or(&[]);
-    let mut tail = Take(tail.iter());
-    let crc = tail.number(4);
-    if mark != u32::from_le_bytes(MARK) || tail.number(1) != u32::from(END) {
-        return Place::Other;
-    }
-    if crc != checked(bytes) {
-        return Place::Broken { sequence };
-    }
-    if layout != u32::from(LAYOUT) {
-        return Place::Foreign { sequence };
-    }
-    if class > 3 || input > 2 {
-        return Place::Broken { sequence };
-    }
-    Place::Sound { sequence }
-}
-
-/// The header in `bytes`, which are [`Place::Sound`].
-#[inline(never)]
-pub fn from_bytes(bytes: &[u8; HEADER_BYTES]) -> Header {
-    let mut take = Take(bytes.iter());
-    take.number(4);
-    take.number(1);
-    let knots = take.number(1) as u8;
-    let class = match take.number(1) {
-        0 => Class::I,
-        1 => Class::II,
-        2 => Class::III,
-        _ => Class::IIII,
-    };
-    let input = match take.number(1) {
-        0 => Input::A128,
-        1 => Input::B32,
-        _ => Input::A64,
-    };
-    let sequence = take.number(4);
-    let zero_counts = take.number(4) as i32;
-    let checksum = take.number(4);
-    let quantum_ug = take.number(4);
-    let max = take.number(4) as i32;
-    let e = take.number(4) as i32;
-    let d = take.number(4) as i32;
-    let rate_sps = take.number(2) as u16;
-    let rest_ms = take.number(2) as u16;
-    let smoothing = take.number(1) as u8;
-    let rest_tenths_d = take.number(1) as u8;
-    Header {
-        sequence,
-        zero_counts,
-        knots,
-        checksum,
-        settings: Settings {
-            quantum_ug,
-            max,
-            e,
-            d,
-            class,
-            rate_sps,
-            input,
-            smoothing,
-            rest_tenths_d,
-            rest_ms,
-        },
-    }
-}
-
-/// Writes numbers one after the other.
-struct Put {
-    bytes: [u8; HEADER_BYTES],
-    at: usize,
-}
-
-impl Put {
-    /// The lowest `count` bytes of `value`.
-    #[inline(never)]
-    fn number(&mut self, value: u32, count: usize) {
-        for byte in value.to_le_bytes().iter().take(count) {
-            if let Some(place) = self.bytes.get_mut(self.at) {
-                *place = *byte;
-            }
-            self.at = self.at.wrapping_add(1);
-        }
-    }
-}
-
-/// Reads them again.
-struct Take<'a>(core::slice::Iter<'a, u8>);
-
-impl Take<'_> {
-    /// A number of `count` bytes; past the end come zeros.
-    #[inline(never)]
-    fn number(&mut self, count: u8) -> u32 {
-        let mut bytes = [0u8; 4];
-        for byte in bytes.iter_mut().take(usize::from(count)) {
-            *byte = self.0.next().copied().unwrap_or(0);
-        }
-        u32::from_le_bytes(bytes)
-    }
+    put
 }

@@ -7,12 +7,14 @@
 use scalewright_protocol::message::{Flags, Refusal};
 use scalewright_protocol::settings::Settings;
 use scalewright_protocol::table::{Place, Table};
-use scalewright_protocol::units::{CODE_MAX, CODE_MIN, divide_to_nearest, saturate_i32};
+use scalewright_protocol::units::{CODE_MAX, CODE_MIN, divide_to_nearest, product};
 
 /// Whole zero-setting range in per cent of Max (OIML R 76-1:2006 clause 4.5.1:
 /// zero-setting and zero-tracking together have at most that effect). It lies
 /// evenly about the reference stored at calibration: half of it either way.
-pub const ZERO_RANGE_PERCENT: i64 = 4;
+pub const ZERO_RANGE_PERCENT: u32 = 4;
+/// Max by this is half of that range.
+const ZERO_RANGE_PARTS: u32 = 200 / ZERO_RANGE_PERCENT;
 /// Blank below minus this many d (common practice).
 pub const UNDERLOAD_D: i32 = 20;
 /// Rest limit without a table, q8 counts: 1/50 000 of the code range (contract
@@ -59,6 +61,7 @@ impl Reference {
     /// table's continuation ends. Zero counts as met within 0.25 e (same, clause
     /// 4.5.2). Over- and underload are judged on the gross mass.
     #[must_use]
+    #[inline(never)]
     pub fn weigh<const N: usize>(
         &self,
         table: &Table<N>,
@@ -66,12 +69,12 @@ impl Reference {
         smooth_q8: i32,
         saturated: bool,
     ) -> Weighed {
-        let net_q8 = i64::from(smooth_q8) - i64::from(self.zero_counts) * 256;
+        let net_q8 = i64::from(smooth_q8) - (i64::from(self.zero_counts) << 8);
         let reading = table.lookup_q8(net_q8);
         let mass = reading.mass;
         let beyond = reading.place == Place::Beyond || saturated;
         let over = mass > settings.overload_above() || (beyond && net_q8 > 0);
-        let under = mass < settings.d.saturating_mul(-UNDERLOAD_D) || (beyond && net_q8 <= 0);
+        let under = mass < settings.d.wrapping_mul(-UNDERLOAD_D) || (beyond && net_q8 <= 0);
         let flags = Flags::default()
             .with_if(Flags::AT_ZERO, is_zero(mass, settings) && !saturated)
             .with_if(Flags::NET, self.tare != 0)
@@ -98,11 +101,12 @@ impl Reference {
         settings: &Settings,
         smooth_q8: i32,
     ) -> Result<i32, Refusal> {
-        let counts = saturate_i32(divide_to_nearest(i64::from(smooth_q8), 256));
-        let moved = i64::from(counts) - i64::from(self.calibration_counts);
-        let off = i64::from(table.lookup(saturate_i32(moved)).mass);
+        let counts = whole_counts(smooth_q8);
+        // References are codes: see `stage_begin`.
+        let moved = counts.wrapping_sub(self.calibration_counts);
+        let off = table.lookup(moved).mass.unsigned_abs();
         let at_end = counts <= CODE_MIN || counts >= CODE_MAX;
-        if at_end || off.abs() * 100 * 2 > i64::from(settings.max) * ZERO_RANGE_PERCENT {
+        if at_end || off > settings.max.unsigned_abs() / ZERO_RANGE_PARTS {
             return Err(Refusal::ZeroRange);
         }
         self.zero_counts = counts;
@@ -143,25 +147,46 @@ pub fn rest_limit_q8<const N: usize>(table: Option<&Table<N>>, settings: &Settin
     let Some((first, last)) = ends else {
         return UNCALIBRATED_REST_Q8;
     };
-    let run = i64::from(last.counts) - i64::from(first.counts);
-    let rise = i64::from(last.mass) - i64::from(first.mass);
-    let tenths = i64::from(settings.rest_tenths_d) * i64::from(settings.d);
+    // By the limits on knots and settings these have 26, 30 and 30 bits.
+    let run = last.counts.wrapping_sub(first.counts);
+    let rise = last.mass.wrapping_sub(first.mass);
+    let tenths = i32::from(settings.rest_tenths_d).wrapping_mul(settings.d);
+    let product = product(tenths, run);
     let limit = divide_to_nearest(
-        // 2^8 · 2^27 quanta · 2^25 counts: held at the end of 64 bits, since it
-        // can pass it; the rest cannot.
-        tenths.saturating_mul(run.wrapping_mul(256)),
-        rise.wrapping_mul(10),
+        // Held at the end of 64 bits, since eight more can pass it.
+        if product >> 55 == 0 {
+            product << 8
+        } else {
+            i64::MAX
+        },
+        i64::from(rise).wrapping_mul(10),
     );
     u32::try_from(limit).unwrap_or(u32::MAX)
 }
 
-/// `mass` rounded to a multiple of `step`, ties away from zero.
+/// `mass` rounded to a multiple of `step`, ties away from zero; 0 when there is
+/// no step.
 #[must_use]
+#[inline(never)]
 pub fn round_to(mass: i32, step: i32) -> i32 {
-    let steps = divide_to_nearest(i64::from(mass), i64::from(step));
-    saturate_i32(steps.wrapping_mul(i64::from(step)))
+    let step = step.max(0).unsigned_abs();
+    let up = mass.unsigned_abs().wrapping_add(step / 2);
+    let steps = up.checked_div(step).unwrap_or(0);
+    // Above 2^31 only by a part of a step.
+    let rounded = steps.wrapping_mul(step).min(i32::MAX.unsigned_abs()) as i32;
+    if mass < 0 {
+        rounded.wrapping_neg()
+    } else {
+        rounded
+    }
+}
+
+/// The nearest whole count, ties away from zero.
+const fn whole_counts(smooth_q8: i32) -> i32 {
+    let counts = (smooth_q8.unsigned_abs().wrapping_add(128) >> 8) as i32;
+    if smooth_q8 < 0 { -counts } else { counts }
 }
 
 fn is_zero(mass: i32, settings: &Settings) -> bool {
-    i64::from(mass).abs() * 4 <= i64::from(settings.e)
+    mass.unsigned_abs() <= settings.e.unsigned_abs() / 4
 }

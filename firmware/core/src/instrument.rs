@@ -46,7 +46,7 @@ use crate::indication::{Reference, Weighed, rest_limit_q8};
 use crate::outbox::Outbox;
 use crate::ports::Storage;
 use crate::rest::Rest;
-use crate::slots::{Boot, Limits, Record, Slots};
+use crate::slots::{Limits, Slots};
 
 /// Bytes that may arrive while a reply is unsent, unless a board chooses
 /// otherwise: one frame of any length.
@@ -168,17 +168,16 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
     pub fn start(&mut self, factory: Settings, now_ms: u32) {
         self.now_ms = now_ms;
         let limits = self.limits();
-        let Boot {
-            record,
-            fell_back,
-            other_layout,
-        } = self.slots.boot(&limits, &mut self.table);
-        let (settings, zero_counts) = record.map_or((factory, 0), |r| (r.settings, r.zero_counts));
-        self.reference = Reference::stored(zero_counts);
-        self.adopt_settings(settings);
-        self.rest.resize(window_ms(&settings));
-        self.fell_back = fell_back;
-        self.other_layout = other_layout;
+        let boot = self.slots.boot(&limits, &mut self.table);
+        if boot.found {
+            self.adopt();
+        } else {
+            self.settings = factory;
+        }
+        self.rest.resize(window_ms(&self.settings));
+        self.rest_limit_q8 = rest_limit_q8(self.table.as_ref(), &self.settings);
+        self.fell_back = boot.fell_back;
+        self.other_layout = boot.other_layout;
     }
 
     /// Takes what happened at `now_ms`.
@@ -342,30 +341,33 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
         }
     }
 
-    /// Puts a record in force. Its own zero reference comes with it, and no
-    /// tare: neither can be carried over to another table. Filtered samples are
-    /// kept unless they are no longer comparable.
-    pub(crate) fn adopt(&mut self, record: &Record) {
-        self.reference = Reference::stored(record.zero_counts);
-        self.adopt_settings(record.settings);
+    /// Puts the record that the slots came upon in force. Its own zero reference
+    /// comes with it, and no tare: neither can be carried over to another table.
+    /// Filtered samples are kept unless they are no longer comparable.
+    pub(crate) fn adopt(&mut self) {
+        self.reference = Reference::stored(self.slots.record().zero_counts);
+        self.adopt_settings();
     }
 
+    /// Puts the settings of that record in force.
     #[inline(never)]
-    pub(crate) fn adopt_settings(&mut self, settings: Settings) {
-        let before = core::mem::replace(&mut self.settings, settings);
+    pub(crate) fn adopt_settings(&mut self) {
+        let now = &self.slots.record().settings;
+        let comparable = self.settings.input == now.input
+            && self.settings.rate_sps == now.rate_sps
+            && self.settings.smoothing == now.smoothing;
+        let same_window = self.settings.rest_ms == now.rest_ms;
+        self.settings = *now;
         self.fell_back = false;
         self.other_layout = false;
-        self.rest_limit_q8 = rest_limit_q8(self.table.as_ref(), &self.settings);
-        if window_ms(&before) != window_ms(&settings) {
-            self.rest.resize(window_ms(&settings));
+        if !(comparable && same_window) {
+            self.rest.resize(window_ms(&self.settings));
         }
-        if before.input != settings.input
-            || before.rate_sps != settings.rate_sps
-            || before.smoothing != settings.smoothing
-        {
+        if !comparable {
             self.forget_samples();
             self.capture.interrupt();
         }
+        self.rest_limit_q8 = rest_limit_q8(self.table.as_ref(), &self.settings);
         self.note_rest();
     }
 

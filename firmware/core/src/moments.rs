@@ -5,7 +5,7 @@
 //! code is taken relative to the first, and all steps up to the last rounding
 //! are exact.
 
-use scalewright_protocol::units::{divide_to_nearest, saturate_i32};
+use scalewright_protocol::units::{divide_to_nearest, product, saturate_i32};
 
 /// Most codes one set may hold; with spans of 2^24 no sum leaves 64 bits.
 pub const MOST: u16 = 1024;
@@ -32,6 +32,7 @@ impl Moments {
     }
 
     /// Takes one more code, ADC counts; ignored beyond [`MOST`].
+    #[inline(never)]
     pub fn add(&mut self, counts: i32) {
         if self.count >= MOST {
             return;
@@ -54,12 +55,11 @@ impl Moments {
 
     /// Mean, q8 counts, rounded to nearest, ties away from zero; 0 of none.
     #[must_use]
+    #[inline(never)]
     pub fn mean_q8(&self) -> i32 {
-        let count = i64::from(self.count);
-        let total = i64::from(self.shift)
-            .wrapping_mul(count)
-            .wrapping_add(self.sum);
-        saturate_i32(divide_to_nearest(total.wrapping_mul(256), count))
+        let count = i32::from(self.count);
+        let total = product(self.shift, count).wrapping_add(self.sum);
+        saturate_i32(divide_to_nearest(total << 8, i64::from(count)))
     }
 
     /// Standard deviation with divisor n − 1, q8 counts, rounded to nearest; 0
@@ -69,40 +69,40 @@ impl Moments {
     /// `A = Σ(x − q)²`, the variance is `(n·A − r²) / (n·(n − 1))` exactly. `A`
     /// is split by n − 1 so that nothing leaves 64 bits.
     #[must_use]
+    #[inline(never)]
     pub fn sd_q8(&self) -> u32 {
-        let n = i64::from(self.count);
+        let n = i32::from(self.count);
         if n < 2 {
             return 0;
         }
-        let q = divide_to_nearest(self.sum, n);
-        let r = self.sum.wrapping_sub(q.wrapping_mul(n));
-        let about_q = q.wrapping_mul(q.wrapping_mul(n).wrapping_add(r.wrapping_mul(2)));
+        // Differences of codes have 25 bits, so q fits 32, and r is at most n/2.
+        let q = divide_to_nearest(self.sum, i64::from(n)) as i32;
+        let r = self.sum.wrapping_sub(product(q, n)) as i32;
+        let about_q = product(q, n)
+            .wrapping_add(i64::from(r << 1))
+            .wrapping_mul(i64::from(q));
         let a = self.squares.wrapping_sub(about_q).max(0);
         let (whole, part) = divided(a, n - 1);
         // variance · 2^16 = whole · 2^16 + rest · 2^16 / divisor
-        let divisor = n * (n - 1);
-        let rest = (n * part).wrapping_sub(r.wrapping_mul(r));
-        let (step, left) = divided(rest.wrapping_mul(1 << 16), divisor);
-        let square = whole.wrapping_mul(1 << 16).wrapping_add(step);
-        let square = u64::try_from(square).unwrap_or(0);
+        let divisor = n.wrapping_mul(n - 1);
+        let rest = n.wrapping_mul(part).wrapping_sub(r.wrapping_mul(r));
+        let (step, left) = divided(i64::from(rest) << 16, divisor);
+        let square = (whole << 16).wrapping_add(step).max(0) as u64;
         let root = root_of(square);
         // Up when the true value is at least (root + 1/2)² = root² + root + 1/4.
-        let middle = root.wrapping_mul(root).wrapping_add(root);
-        let up = square > middle || (square == middle && left.wrapping_mul(4) >= divisor);
-        u32::try_from(root.saturating_add(u64::from(up))).unwrap_or(u32::MAX)
+        let middle = squared(root).wrapping_add(u64::from(root));
+        let up = square > middle || (square == middle && left << 2 >= divisor);
+        root.saturating_add(u32::from(up))
     }
 }
 
 /// Quotient, rounded down, and what is left, never negative; of a divisor that
-/// is not positive, nothing. Never inlined, as all that divides 64 bits.
+/// is not positive, nothing. Never inlined, as all that takes 64 bits.
 #[inline(never)]
-fn divided(numerator: i64, divisor: i64) -> (i64, i64) {
-    let (Some(quotient), Some(left)) = (
-        numerator.checked_div(divisor),
-        numerator.checked_rem(divisor),
-    ) else {
-        return (0, 0);
-    };
+fn divided(numerator: i64, divisor: i32) -> (i64, i32) {
+    let wide = i64::from(divisor);
+    let quotient = numerator.checked_div(wide).unwrap_or(0);
+    let left = numerator.wrapping_sub(quotient.wrapping_mul(wide)) as i32;
     if left < 0 {
         (quotient.wrapping_sub(1), left.wrapping_add(divisor))
     } else {
@@ -110,21 +110,24 @@ fn divided(numerator: i64, divisor: i64) -> (i64, i64) {
     }
 }
 
+#[inline(never)]
+const fn squared(value: u32) -> u64 {
+    value as u64 * value as u64
+}
+
 /// The root of a square, rounded down, one bit at a time. (The core library's
 /// `isqrt` is the same number faster, but keeps a table of 512 bytes in RAM on
 /// an 8-bit chip; a test compares the two.)
-fn root_of(square: u64) -> u64 {
-    let mut left = square;
-    let mut root = 0u64;
-    let mut bit = 1u64 << 62;
+#[inline(never)]
+fn root_of(square: u64) -> u32 {
+    let mut root = 0u32;
+    let mut bit = 1u32 << 31;
     while bit != 0 {
         let trial = root | bit;
-        root >>= 1;
-        if left >= trial {
-            left = left.wrapping_sub(trial);
-            root |= bit;
+        if squared(trial) <= square {
+            root = trial;
         }
-        bit >>= 2;
+        bit >>= 1;
     }
     root
 }
@@ -139,10 +142,10 @@ mod tests {
         for n in 0..200_000u64 {
             value = value.wrapping_mul(0x9E37_79B9_7F4A_7C15).wrapping_add(n);
             let square = value >> (n % 64);
-            assert_eq!(root_of(square), square.isqrt(), "{square}");
+            assert_eq!(u64::from(root_of(square)), square.isqrt(), "{square}");
         }
         for square in [0, 1, 2, 3, 4, u64::MAX, u64::MAX - 1, 1 << 62] {
-            assert_eq!(root_of(square), square.isqrt(), "{square}");
+            assert_eq!(u64::from(root_of(square)), square.isqrt(), "{square}");
         }
     }
 }

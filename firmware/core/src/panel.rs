@@ -16,8 +16,9 @@ mod face;
 mod line;
 mod words;
 
-use face::{Face, LARGE, VIEWS, face, refused};
-use words::{LINE, Phrase, glyph};
+use face::{PARTS, Part, Sight, VIEWS, refused};
+use line::Line;
+use words::{LINE, Phrase, column};
 pub use words::{ROM, ROM_BYTES};
 
 /// How often what is shown is compared with what is, ms.
@@ -26,14 +27,33 @@ const REFRESH_MS: u32 = 100;
 const MESSAGE_MS: u32 = 2000;
 /// A key counts when it has been down for so long, ms: contacts bounce.
 const DEBOUNCE_MS: u32 = 20;
-/// Dots between the left ends of two small letters.
+/// Dots between the left ends of two small letters, and of two large ones.
 const SMALL_WIDTH: u8 = 6;
-/// The same of two large ones.
 const LARGE_WIDTH: u8 = 18;
 /// Small letters painted at a time.
-const RUN: usize = 3;
-const SMALL_PAGES: [u8; 3] = [0, 5, 7];
+const RUN: u8 = 3;
+/// Characters of the large line, and of a small one.
+const LARGE: u8 = 7;
+const SMALL: u8 = LINE as u8;
+/// Pages of the small lines, and the first of the large one's three.
+const TOP_PAGE: u8 = 0;
 const LARGE_PAGE: u8 = 2;
+const MIDDLE_PAGE: u8 = 5;
+const BOTTOM_PAGE: u8 = 7;
+/// Characters of the whole display.
+const ALL: usize = LARGE as usize + 3 * LINE;
+
+impl Part {
+    /// Its characters, where they begin among those shown, and its page.
+    const fn place(self) -> (u8, u8, u8) {
+        match self {
+            Self::Large => (LARGE, 0, LARGE_PAGE),
+            Self::Top => (SMALL, LARGE, TOP_PAGE),
+            Self::Middle => (SMALL, LARGE + SMALL, MIDDLE_PAGE),
+            Self::Bottom => (SMALL, LARGE + 2 * SMALL, BOTTOM_PAGE),
+        }
+    }
+}
 
 /// Which keys are down: one bit each.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -69,9 +89,10 @@ pub struct Panel {
     counted: bool,
     view: u8,
     message: Option<(Phrase, u32)>,
-    shown: Face,
-    /// The large letter at work: place and page of three.
-    large: Option<(u8, u8)>,
+    /// The characters on the display, part by part.
+    shown: [u8; ALL],
+    /// The large letter at work: place, character, and page of three.
+    large: (u8, u8, u8),
     /// When to compare again; none: at once.
     next_ms: Option<u32>,
     /// Pieces of the display still to be wiped.
@@ -90,30 +111,32 @@ const WIPES: u8 = 64;
 impl Panel {
     /// Nothing pressed, nothing shown.
     #[must_use]
-    pub fn new() -> Self {
+    pub const fn new() -> Self {
         Self {
             down: Keys(0),
             down_since_ms: 0,
             counted: false,
             view: 0,
             message: None,
-            shown: Face::default(),
-            large: None,
+            shown: [b' '; ALL],
+            large: (0, 0, 0),
             next_ms: None,
             wipe: WIPES,
         }
     }
 
     /// Forgets what is shown: the display was plugged in anew.
+    #[inline(never)]
     pub fn repaint(&mut self) {
-        self.shown = Face::default();
-        self.large = None;
+        self.shown = [b' '; ALL];
+        self.large = (0, 0, 0);
         self.wipe = WIPES;
         self.next_ms = None;
     }
 
     /// Takes which keys are down; the key that counts as pressed with it. Of
     /// several at once none counts.
+    #[inline(never)]
     pub fn keys(&mut self, now_ms: u32, down: Keys) -> Option<Key> {
         if down != self.down {
             self.down = down;
@@ -134,6 +157,7 @@ impl Panel {
     }
 
     /// Does what `key` asks for, and says so on the bottom line.
+    #[inline(never)]
     pub fn press<S: Storage, const KNOTS: usize, const QUEUE: usize>(
         &mut self,
         now_ms: u32,
@@ -163,6 +187,7 @@ impl Panel {
 
     /// The next piece to paint, if what is shown is not what is. `rom` reads a
     /// byte of [`ROM`].
+    #[inline(never)]
     pub fn paint<S: Storage, const KNOTS: usize, const QUEUE: usize>(
         &mut self,
         now_ms: u32,
@@ -188,87 +213,85 @@ impl Panel {
         {
             self.message = None;
         }
-        let message = self.message.map(|(phrase, _)| phrase);
-        let wanted = face(scale, now_ms, self.view, message, &rom);
-        let tile = self
-            .large_piece(&wanted, &rom)
-            .or_else(|| self.small_piece(&wanted, &rom));
-        if tile.is_none() {
-            self.next_ms = Some(now_ms.wrapping_add(REFRESH_MS));
-        }
-        tile
-    }
-
-    fn large_piece(&mut self, wanted: &Face, rom: &impl Fn(usize) -> u8) -> Option<Tile> {
-        let (place, part) = self.large.take().or_else(|| {
-            let differs = |place: &usize| wanted.large.at(*place) != self.shown.large.at(*place);
-            let place = (0..LARGE).find(differs)?;
-            Some((place as u8, 0))
-        })?;
-        let at = usize::from(place);
-        let character = wanted.large.at(at);
-        if part == 0 {
-            set(&mut self.shown.large.0, at, character);
-        } else if self.shown.large.at(at) != character {
-            // It changed while it was painted: from the top again.
-            return self.large_piece(wanted, rom);
-        }
-        if part < 2 {
-            self.large = Some((place, part + 1));
-        }
-        let mut columns = Vec::new();
-        for column in glyph(rom, character) {
-            let dots = enlarged(column, part);
-            for _ in 0..3 {
-                let _ = columns.push(dots);
+        let state = scale.state(now_ms);
+        let sight = Sight {
+            state: &state,
+            settings: scale.settings(),
+            tare: scale.tare(),
+            device_id: scale.identity().device_id,
+            view: self.view,
+            message: self.message.map(|(phrase, _)| phrase),
+        };
+        for part in PARTS {
+            let mut line = Line::new(part.place().0);
+            sight.write(part, &mut line, &rom);
+            if let Some(tile) = self.piece(part, &line, &rom) {
+                return Some(tile);
             }
         }
-        Some(Tile {
-            page: LARGE_PAGE + part,
-            column: place * LARGE_WIDTH,
-            columns,
-        })
-    }
-
-    fn small_piece(&mut self, wanted: &Face, rom: &impl Fn(usize) -> u8) -> Option<Tile> {
-        for ((page, want), shown) in SMALL_PAGES
-            .into_iter()
-            .zip(&wanted.small)
-            .zip(&mut self.shown.small)
-        {
-            let differs = |at: &usize| want.at(*at) != shown.at(*at);
-            let Some(first) = (0..LINE).find(differs) else {
-                continue;
-            };
-            let mut columns = Vec::new();
-            for at in first..LINE.min(first + RUN) {
-                let character = want.at(at);
-                set(&mut shown.0, at, character);
-                for column in glyph(rom, character) {
-                    let _ = columns.push(column);
-                }
-                let _ = columns.push(0);
-            }
-            return Some(Tile {
-                page,
-                column: first as u8 * SMALL_WIDTH,
-                columns,
-            });
-        }
+        self.next_ms = Some(now_ms.wrapping_add(REFRESH_MS));
         None
     }
-}
 
-/// Makes the character at `place` this one; blanks fill what is between.
-fn set<const N: usize>(line: &mut Vec<u8, N>, place: usize, character: u8) {
-    while line.len() <= place && line.push(b' ').is_ok() {}
-    if let Some(there) = line.get_mut(place) {
-        *there = character;
+    /// The first piece of a part that differs from what is shown.
+    #[inline(never)]
+    fn piece(&mut self, part: Part, line: &Line, rom: &dyn Fn(usize) -> u8) -> Option<Tile> {
+        let (room, begins, page) = part.place();
+        let mut tile = Tile {
+            page,
+            column: 0,
+            columns: Vec::new(),
+        };
+        let mut left = 0u8;
+        for place in 0..room {
+            let wanted = line.at(place);
+            let Some(shown) = self.shown.get_mut(usize::from(begins.wrapping_add(place))) else {
+                continue;
+            };
+            if left == 0 && *shown == wanted {
+                continue;
+            }
+            if part == Part::Large {
+                // A letter that changed while it was painted begins anew.
+                let (at, letter, mut third) = self.large;
+                if at != place || letter != wanted {
+                    third = 0;
+                }
+                self.large = (place, wanted, third.wrapping_add(1));
+                if third == 2 {
+                    *shown = wanted;
+                    self.large = (0, 0, 0);
+                }
+                tile.page = page.wrapping_add(third);
+                tile.column = place.wrapping_mul(LARGE_WIDTH);
+                for at in 0..5 {
+                    let dots = enlarged(column(rom, wanted, at), third);
+                    for _ in 0..3 {
+                        let _ = tile.columns.push(dots);
+                    }
+                }
+                return Some(tile);
+            }
+            if left == 0 {
+                tile.column = place.wrapping_mul(SMALL_WIDTH);
+                left = RUN;
+            }
+            *shown = wanted;
+            for at in 0..SMALL_WIDTH {
+                let _ = tile.columns.push(column(rom, wanted, at));
+            }
+            left = left.wrapping_sub(1);
+            if left == 0 {
+                break;
+            }
+        }
+        (!tile.columns.is_empty()).then_some(tile)
     }
 }
 
 /// Page `part` of a column of seven dots drawn three times as high, one row
 /// down from the top.
+#[inline(never)]
 const fn enlarged(column: u8, part: u8) -> u8 {
     let mut dots = 0;
     let mut bit = 0;

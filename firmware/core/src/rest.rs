@@ -7,7 +7,7 @@
 
 use scalewright_protocol::units::elapsed_ms;
 
-const PARTS: u32 = 8;
+const PARTS: u16 = 8;
 const BUCKETS: usize = 9;
 
 #[derive(Clone, Copy, Debug)]
@@ -66,34 +66,29 @@ impl Rest {
     }
 
     /// Takes the next smoothed value.
+    #[inline(never)]
     pub fn push(&mut self, now_ms: u32, smooth_q8: i32) {
-        let width_ms = u32::from(self.window_ms).div_ceil(PARTS).max(1);
+        let width_ms = u32::from(self.window_ms.div_ceil(PARTS).max(1));
         if self.samples == 0 {
-            self.bucket_began_ms = now_ms;
-            self.began_ms = now_ms;
+            self.begin(now_ms);
         }
-        let turns = elapsed_ms(now_ms, self.bucket_began_ms)
-            .checked_div(width_ms)
-            .unwrap_or(0);
-        if turns > PARTS {
-            // A gap longer than the window: what was before says nothing.
-            self.restart();
-            self.bucket_began_ms = now_ms;
-            self.began_ms = now_ms;
-        } else {
-            for _ in 0..turns {
-                self.newest = if self.newest >= BUCKETS - 1 {
-                    0
-                } else {
-                    self.newest.wrapping_add(1)
-                };
-                if let Some(bucket) = self.buckets.get_mut(self.newest) {
-                    *bucket = EMPTY;
-                }
+        let mut turns = 0;
+        while elapsed_ms(now_ms, self.bucket_began_ms) >= width_ms {
+            turns += 1;
+            if turns > PARTS {
+                // A gap longer than the window: what was before says nothing.
+                self.restart();
+                self.begin(now_ms);
+                break;
             }
-            self.bucket_began_ms = self
-                .bucket_began_ms
-                .wrapping_add(turns.saturating_mul(width_ms));
+            self.bucket_began_ms = self.bucket_began_ms.wrapping_add(width_ms);
+            self.newest = self.newest.wrapping_add(1);
+            if self.newest >= BUCKETS {
+                self.newest = 0;
+            }
+            if let Some(bucket) = self.buckets.get_mut(self.newest) {
+                *bucket = EMPTY;
+            }
         }
         if let Some(bucket) = self.buckets.get_mut(self.newest) {
             bucket.low = bucket.low.min(smooth_q8);
@@ -103,12 +98,18 @@ impl Rest {
         // Latched, so that the clock's wrap after 49 days of rest goes unseen.
         self.full |=
             self.samples >= 2 && elapsed_ms(now_ms, self.began_ms) >= u32::from(self.window_ms);
-        let low = self.buckets.iter().map(|b| b.low).min();
-        let high = self.buckets.iter().map(|b| b.high).max();
-        self.spread_q8 = match (low, high) {
-            (Some(low), Some(high)) if high >= low => high.abs_diff(low),
-            _ => 0,
-        };
+        let mut all = EMPTY;
+        for bucket in &self.buckets {
+            all.low = all.low.min(bucket.low);
+            all.high = all.high.max(bucket.high);
+        }
+        self.spread_q8 = all.high.abs_diff(all.low);
+    }
+
+    /// The first bucket begins now.
+    const fn begin(&mut self, now_ms: u32) {
+        self.bucket_began_ms = now_ms;
+        self.began_ms = now_ms;
     }
 
     /// Highest minus lowest value in the window, q8 counts; 0 when empty.

@@ -25,7 +25,7 @@
 //! read back before it counts. Knots are checked where they lie, so that no
 //! second table stands in memory.
 
-use scalewright_protocol::message::{KNOTS_PER_MESSAGE, Refusal, Stage};
+use scalewright_protocol::message::{Refusal, Stage};
 use scalewright_protocol::settings::{Settings, SettingsFault};
 use scalewright_protocol::table::{Knot, Table, TableFault, check_each, knots_checksum};
 
@@ -57,22 +57,11 @@ impl Limits {
     }
 }
 
-/// A record as it comes into force, but for its table.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Record {
-    /// Its number; 0 is never used.
-    pub sequence: u32,
-    /// Zero reference at calibration, ADC counts.
-    pub zero_counts: i32,
-    /// The settings.
-    pub settings: Settings,
-}
-
 /// What starting found.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Boot {
-    /// The record in force; none on a factory-new scale.
-    pub record: Option<Record>,
+    /// Whether there is a record in force: [`Slots::record`].
+    pub found: bool,
     /// Whether a newer one was there and is broken.
     pub fell_back: bool,
     /// Whether all there is is in another layout.
@@ -86,18 +75,22 @@ pub enum Progress {
     More,
     /// The spare slot is open for knots.
     Open,
-    /// These settings are in force under this number.
-    Replaced(u32, Settings),
+    /// The new settings are in force: [`Slots::record`], [`Slots::sequence`].
+    Replaced,
 }
 
-#[derive(Clone, Copy, Debug)]
-struct Staging {
-    stage: Stage,
-    received: u8,
-    /// Where erasing goes on; none when it is done.
-    erase_at: Option<usize>,
-    /// The knots are those in force: only the settings change.
-    own_knots: bool,
+/// How far the record in the spare slot is.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Phase {
+    /// Nothing is being stored.
+    Idle,
+    /// Erasing goes on at this offset, for knots that will arrive or for a copy
+    /// of those in force.
+    Erasing { at: usize, copy: bool },
+    /// So many knots arrived.
+    Open { received: u8 },
+    /// So many knots are copied.
+    Copying { done: u8 },
 }
 
 /// The two slots.
@@ -110,34 +103,37 @@ pub struct Slots<S> {
     spare: Slot,
     /// Newest number seen on a sound header, 0 for none.
     newest: u32,
-    staging: Option<Staging>,
+    phase: Phase,
+    /// Header of the record at work: being built, or just loaded.
+    work: Header,
 }
 
 impl<S: Storage> Slots<S> {
     /// Slots over `storage`; nothing is read yet.
     pub const fn new(storage: S) -> Self {
         Self {
-            shelf: Shelf(storage),
+            shelf: Shelf::new(storage),
             in_force: None,
             spare: Slot::A,
             newest: 0,
-            staging: None,
+            phase: Phase::Idle,
+            work: Header::blank(),
         }
     }
 
     /// The storage, back.
     pub fn into_storage(self) -> S {
-        self.shelf.0
+        self.shelf.storage
     }
 
     /// The storage.
     pub const fn storage(&mut self) -> &mut S {
-        &mut self.shelf.0
+        &mut self.shelf.storage
     }
 
     /// Bytes of one slot.
     pub fn slot_bytes(&self) -> usize {
-        self.shelf.0.slot_bytes()
+        self.shelf.storage.slot_bytes()
     }
 
     /// Knots one slot has room for.
@@ -151,6 +147,13 @@ impl<S: Storage> Slots<S> {
         self.in_force.map_or(0, |(_, sequence)| sequence)
     }
 
+    /// What came into force last, by [`Self::boot`], [`Self::commit`],
+    /// [`Self::roll_back`] or [`Self::step`].
+    #[must_use]
+    pub const fn record(&self) -> &Stage {
+        &self.work.stage
+    }
+
     /// Finds the record in force: the newest that checks in every respect.
     /// Reads only.
     ///
@@ -161,67 +164,66 @@ impl<S: Storage> Slots<S> {
     pub fn boot<const N: usize>(&mut self, limits: &Limits, table: &mut Option<Table<N>>) -> Boot {
         *table = None;
         self.in_force = None;
-        self.staging = None;
-        let (a, b) = (self.shelf.survey(Slot::A), self.shelf.survey(Slot::B));
+        self.phase = Phase::Idle;
+        let a = self.shelf.survey(Slot::A);
+        let b = self.shelf.survey(Slot::B);
         let first_b = match (a.newest, b.newest) {
             (Some((_, in_a)), Some((_, in_b))) => is_newer(in_b, in_a),
             // Where no slot has a header that reads, the broken one goes first,
             // and of two in another layout the older.
             (None, None) => match (a.foreign, b.foreign) {
                 (Some(in_a), Some(in_b)) => is_newer(in_a, in_b),
-                (Some(_), None) => true,
-                (None, Some(_)) => false,
                 (None, None) => b.broken.is_some() && a.broken.is_none(),
+                (in_a, _) => in_a.is_some(),
             },
             (in_a, _) => in_a.is_none(),
         };
-        let in_order = if first_b {
-            [(Slot::B, b.newest), (Slot::A, a.newest)]
-        } else {
-            [(Slot::A, a.newest), (Slot::B, b.newest)]
-        };
-        let [(first, newest), _] = in_order;
-        self.newest = newest.map_or(0, |(_, sequence)| sequence);
         // Unless something can be put in force, the first choice is broken and
         // the next to be rewritten.
-        self.spare = first;
+        self.spare = if first_b { Slot::B } else { Slot::A };
+        self.newest = match if first_b { b.newest } else { a.newest } {
+            Some((_, sequence)) => sequence,
+            None => 0,
+        };
         let mut fell_back = a.unreadable || b.unreadable;
-        let mut record = None;
-        for (slot, header) in in_order {
-            let Some((place, _)) = header else { continue };
-            if let Ok(found) = self.load(slot, place, limits, table) {
-                self.in_force = Some((slot, found.sequence));
-                self.spare = slot.other();
-                record = Some(found);
-                break;
+        let mut slot = self.spare;
+        for _ in 0..2 {
+            let header = match slot {
+                Slot::A => a.newest,
+                Slot::B => b.newest,
+            };
+            if let Some((place, sequence)) = header {
+                self.shelf.read_header(slot, place, &mut self.work);
+                if self.load(slot, limits, table).is_ok() {
+                    self.in_force = Some((slot, sequence));
+                    self.spare = slot.other();
+                    break;
+                }
+                fell_back = true;
             }
-            fell_back = true;
+            slot = slot.other();
         }
         let here = self.sequence();
         for broken in [a.broken, b.broken].into_iter().flatten() {
             fell_back |= here == 0 || is_newer(broken, here);
         }
-        let foreign = a.foreign.is_some() || b.foreign.is_some();
         Boot {
-            record,
+            found: here != 0,
             fell_back,
-            other_layout: foreign && record.is_none(),
+            other_layout: here == 0 && (a.foreign.is_some() || b.foreign.is_some()),
         }
     }
 
-    /// The record under the header at `place`, if it checks.
+    /// Checks the record under `self.work` and makes `table` its own.
     #[inline(never)]
     fn load<const N: usize>(
         &mut self,
         slot: Slot,
-        place: usize,
         limits: &Limits,
         table: &mut Option<Table<N>>,
-    ) -> Result<Record, Refusal> {
-        let header = self.shelf.header(slot, place)?;
-        self.verify::<N>(slot, &header, limits)?;
-        self.fill(slot, &header, table)?;
-        Ok(record_of(&header))
+    ) -> Result<(), Refusal> {
+        self.verify::<N>(slot, limits)?;
+        self.fill(slot, table)
     }
 
     /// Whether a record can be put back in force.
@@ -229,14 +231,16 @@ impl<S: Storage> Slots<S> {
         self.previous().is_some()
     }
 
-    fn previous(&mut self) -> Option<(Header, usize)> {
+    /// Places of the header of the record before, and of the next.
+    #[inline(never)]
+    fn previous(&mut self) -> Option<(u8, u8)> {
         let (slot, _) = self.in_force?;
         let other = slot.other();
         let survey = self.shelf.survey(other);
         let ((place, _), free) = (survey.newest?, survey.free?);
-        let header = self.shelf.header(other, place).ok()?;
-        let checksum = self.shelf.checksum(other, header.knots).ok()?;
-        (checksum == header.checksum).then_some((header, free))
+        let (knots, announced) = self.shelf.announced(other, place);
+        let checksum = self.shelf.checksum(other, knots).ok()?;
+        (checksum == announced).then_some((place, free))
     }
 
     /// Begins to open a record in the spare slot; [`Self::step`] is called until
@@ -259,16 +263,12 @@ impl<S: Storage> Slots<S> {
                 fit: u8::try_from(fit).unwrap_or(u8::MAX),
             }));
         }
-        self.staging = None;
+        self.phase = Phase::Idle;
         if self.shelf.knots_fit().is_none() {
             return Err(Refusal::Storage);
         }
-        self.staging = Some(Staging {
-            stage: *stage,
-            received: 0,
-            erase_at: Some(0),
-            own_knots: false,
-        });
+        self.work.stage = *stage;
+        self.phase = Phase::Erasing { at: 0, copy: false };
         Ok(())
     }
 
@@ -278,6 +278,7 @@ impl<S: Storage> Slots<S> {
     ///
     /// # Errors
     /// As [`Self::begin`].
+    #[inline(never)]
     pub fn begin_settings(
         &mut self,
         settings: &Settings,
@@ -292,9 +293,7 @@ impl<S: Storage> Slots<S> {
             checksum: knots_checksum(knots),
         };
         self.begin(&stage, limits)?;
-        if let Some(staging) = &mut self.staging {
-            staging.own_knots = true;
-        }
+        self.phase = Phase::Erasing { at: 0, copy: true };
         Ok(())
     }
 
@@ -303,51 +302,48 @@ impl<S: Storage> Slots<S> {
     ///
     /// # Errors
     /// [`Refusal::Storage`], which ends the staging; [`Refusal::NotStaging`].
+    #[inline(never)]
     pub fn step(&mut self, knots: &[Knot]) -> Result<Progress, Refusal> {
-        let staging = self.staging.take().ok_or(Refusal::NotStaging)?;
-        self.advance(staging, knots)
+        // Whatever fails below ends it.
+        match core::mem::replace(&mut self.phase, Phase::Idle) {
+            Phase::Idle => Err(Refusal::NotStaging),
+            Phase::Erasing { at, copy } => {
+                self.phase = match (self.shelf.erase(self.spare, at)?, copy) {
+                    (Some(at), copy) => Phase::Erasing { at, copy },
+                    (None, true) => Phase::Copying { done: 0 },
+                    (None, false) => Phase::Open { received: 0 },
+                };
+                let open = matches!(self.phase, Phase::Open { .. });
+                Ok(if open { Progress::Open } else { Progress::More })
+            }
+            open @ Phase::Open { .. } => {
+                self.phase = open;
+                Ok(Progress::Open)
+            }
+            Phase::Copying { done } => {
+                if done >= self.work.stage.knots {
+                    return self.finish_copy();
+                }
+                let knot = knots.get(usize::from(done)..).unwrap_or(&[]);
+                let piece = knot.get(..1).ok_or(Refusal::Storage)?;
+                self.shelf.write_knots(self.spare, done, piece)?;
+                self.phase = Phase::Copying {
+                    done: done.wrapping_add(1),
+                };
+                Ok(Progress::More)
+            }
+        }
     }
 
-    /// One step; what is still to do goes back to `self.staging`.
-    fn advance(&mut self, mut staging: Staging, knots: &[Knot]) -> Result<Progress, Refusal> {
-        if let Some(at) = staging.erase_at {
-            staging.erase_at = self.shelf.erase(self.spare, at)?;
-            let open = staging.erase_at.is_none() && !staging.own_knots;
-            self.staging = Some(staging);
-            return Ok(if open { Progress::Open } else { Progress::More });
-        }
-        if !staging.own_knots {
-            self.staging = Some(staging);
-            return Ok(Progress::Open);
-        }
-        let stage = staging.stage;
-        if let Some(rest) = knots.get(usize::from(staging.received)..)
-            && !rest.is_empty()
-        {
-            let piece = rest.get(..KNOTS_PER_MESSAGE).unwrap_or(rest);
-            self.shelf
-                .write_knots(self.spare, staging.received, piece)?;
-            let count = u8::try_from(piece.len()).unwrap_or(u8::MAX);
-            staging.received = staging.received.saturating_add(count);
-            self.staging = Some(staging);
-            return Ok(Progress::More);
-        }
-        if self.shelf.checksum(self.spare, stage.knots)? != stage.checksum {
+    fn finish_copy(&mut self) -> Result<Progress, Refusal> {
+        let Stage {
+            knots, checksum, ..
+        } = self.work.stage;
+        if self.shelf.checksum(self.spare, knots)? != checksum {
             return Err(Refusal::Storage);
         }
-        let header = self.header_of(&stage);
-        self.adopt(self.spare, 0, &header)?;
-        Ok(Progress::Replaced(header.sequence, stage.settings))
-    }
-
-    fn header_of(&self, stage: &Stage) -> Header {
-        Header {
-            sequence: self.next_sequence(),
-            zero_counts: stage.zero_counts,
-            knots: stage.knots,
-            checksum: stage.checksum,
-            settings: stage.settings,
-        }
+        self.adopt(0)?;
+        Ok(Progress::Replaced)
     }
 
     /// Writes the next knots to the spare slot.
@@ -356,34 +352,29 @@ impl<S: Storage> Slots<S> {
     /// [`Refusal::NotStaging`]; [`Refusal::StageOrder`]; [`Refusal::Range`] for
     /// none or more than announced; [`Refusal::Storage`], which ends the
     /// staging, since a byte cannot be written twice.
+    #[inline(never)]
     pub fn append(&mut self, from: u8, knots: &[Knot]) -> Result<(), Refusal> {
-        let staging = self
-            .staging
-            .filter(|s| s.erase_at.is_none() && !s.own_knots)
-            .ok_or(Refusal::NotStaging)?;
-        if from != staging.received {
-            return Err(Refusal::StageOrder {
-                expected: staging.received,
-            });
+        let Phase::Open { received } = self.phase else {
+            return Err(Refusal::NotStaging);
+        };
+        if from != received {
+            return Err(Refusal::StageOrder { expected: received });
         }
-        let room = usize::from(staging.stage.knots.saturating_sub(from));
+        let room = usize::from(self.work.stage.knots.saturating_sub(from));
         if knots.is_empty() || knots.len() > room {
             return Err(Refusal::Range { field: 1 });
         }
-        if let Err(refusal) = self.shelf.write_knots(self.spare, from, knots) {
-            self.staging = None;
-            return Err(refusal);
-        }
+        self.phase = Phase::Idle;
+        self.shelf.write_knots(self.spare, from, knots)?;
         let count = u8::try_from(knots.len()).unwrap_or(u8::MAX);
-        self.staging = Some(Staging {
+        self.phase = Phase::Open {
             received: from.saturating_add(count),
-            ..staging
-        });
+        };
         Ok(())
     }
 
     /// Checks the staged record as it reads back from storage, and puts it in
-    /// force.
+    /// force, under a number that is returned.
     ///
     /// # Errors
     /// [`Refusal::NotStaging`]; [`Refusal::StageIncomplete`], after which more
@@ -394,25 +385,28 @@ impl<S: Storage> Slots<S> {
         &mut self,
         limits: &Limits,
         table: &mut Option<Table<N>>,
-    ) -> Result<Record, Refusal> {
-        let staging = self.staging.ok_or(Refusal::NotStaging)?;
-        if staging.received < staging.stage.knots {
-            return Err(Refusal::StageIncomplete {
-                received: staging.received,
-            });
+    ) -> Result<u32, Refusal> {
+        let received = match self.phase {
+            Phase::Open { received } => received,
+            // Not even erased yet: its knots are still to come.
+            Phase::Erasing { copy: false, .. } => 0,
+            _ => return Err(Refusal::NotStaging),
+        };
+        if received < self.work.stage.knots {
+            return Err(Refusal::StageIncomplete { received });
         }
-        self.staging = None;
-        let header = self.header_of(&staging.stage);
-        self.verify::<N>(self.spare, &header, limits)?;
-        self.bring_in_force(0, &header, table)
+        self.phase = Phase::Idle;
+        self.verify::<N>(self.spare, limits)?;
+        self.bring_in_force(0, table)
     }
 
     /// Gives up what was staged; says whether anything was.
     pub fn abort(&mut self) -> bool {
-        self.staging.take().is_some()
+        core::mem::replace(&mut self.phase, Phase::Idle) != Phase::Idle
     }
 
-    /// Puts the record before the one in force back, under a new number.
+    /// Puts the record before the one in force back, under a new number, which
+    /// is returned.
     ///
     /// # Errors
     /// [`Refusal::NothingToRollBack`] when there is none or it does not check;
@@ -422,15 +416,13 @@ impl<S: Storage> Slots<S> {
         &mut self,
         limits: &Limits,
         table: &mut Option<Table<N>>,
-    ) -> Result<Record, Refusal> {
-        let (previous, free) = self.previous().ok_or(Refusal::NothingToRollBack)?;
-        let header = Header {
-            sequence: self.next_sequence(),
-            ..previous
-        };
-        self.verify::<N>(self.spare, &header, limits)
+    ) -> Result<u32, Refusal> {
+        let (place, free) = self.previous().ok_or(Refusal::NothingToRollBack)?;
+        self.phase = Phase::Idle;
+        self.shelf.read_header(self.spare, place, &mut self.work);
+        self.verify::<N>(self.spare, limits)
             .map_err(|_| Refusal::NothingToRollBack)?;
-        self.bring_in_force(free, &header, table)
+        self.bring_in_force(free, table)
     }
 
     /// Writes the header of a verified record in the spare slot, which puts it in
@@ -438,84 +430,63 @@ impl<S: Storage> Slots<S> {
     /// between the check and this, there is no table until the next start.
     fn bring_in_force<const N: usize>(
         &mut self,
-        place: usize,
-        header: &Header,
+        place: u8,
         table: &mut Option<Table<N>>,
-    ) -> Result<Record, Refusal> {
+    ) -> Result<u32, Refusal> {
         let slot = self.spare;
-        self.adopt(slot, place, header)?;
-        self.fill(slot, header, table)?;
-        Ok(record_of(header))
+        self.adopt(place)?;
+        self.fill(slot, table)?;
+        Ok(self.newest)
     }
 
-    /// From here on `slot` holds the record in force, once its header reads back.
+    /// The record at work in the spare slot is in force, once its header reads
+    /// back, under the next number. 0 is left out.
     #[inline(never)]
-    fn adopt(&mut self, slot: Slot, place: usize, header: &Header) -> Result<(), Refusal> {
-        self.shelf.write_header(slot, place, header)?;
-        self.in_force = Some((slot, header.sequence));
+    fn adopt(&mut self, place: u8) -> Result<(), Refusal> {
+        let slot = self.spare;
+        self.work.sequence = self.newest.wrapping_add(1).max(1);
+        self.shelf.write_header(slot, place, &self.work)?;
+        self.newest = self.work.sequence;
+        self.in_force = Some((slot, self.newest));
         self.spare = slot.other();
-        self.newest = header.sequence;
         Ok(())
     }
 
-    /// One above the newest number seen; 0 is left out.
-    fn next_sequence(&self) -> u32 {
-        self.newest.wrapping_add(1).max(1)
-    }
-
-    /// Whether the record under `header` checks: knots, settings and table.
+    /// Whether the record at work checks: knots, settings and table.
     #[inline(never)]
-    fn verify<const N: usize>(
-        &mut self,
-        slot: Slot,
-        header: &Header,
-        limits: &Limits,
-    ) -> Result<(), Refusal> {
-        limits.check(&header.settings).map_err(Refusal::Settings)?;
-        if self.shelf.checksum(slot, header.knots)? != header.checksum {
+    fn verify<const N: usize>(&mut self, slot: Slot, limits: &Limits) -> Result<(), Refusal> {
+        let stage = &self.work.stage;
+        limits.check(&stage.settings).map_err(Refusal::Settings)?;
+        let knots = stage.knots;
+        if self.shelf.checksum(slot, knots)? != stage.checksum {
             return Err(Refusal::StageChecksum);
         }
-        if header.knots == 0 {
+        if knots == 0 {
             return Ok(());
         }
-        let mut unread = None;
-        let mut knot = |at| match self.shelf.knot(slot, at) {
-            Ok(knot) => Some(knot),
-            Err(refusal) => {
-                unread = Some(refusal);
-                None
-            }
-        };
-        let sound = check_each(usize::from(header.knots), N, &mut knot);
-        match unread {
-            Some(refusal) => Err(refusal),
-            None => sound.map_err(Refusal::Table),
-        }
+        let mut knot = |at| Some(self.shelf.knot(slot, at));
+        let checked = check_each(usize::from(knots), N, &mut knot);
+        self.shelf.sound()?;
+        checked.map_err(Refusal::Table)
     }
 
-    /// Makes `table` that of the record under `header`.
+    /// Makes `table` that of the record at work.
     #[inline(never)]
     fn fill<const N: usize>(
         &mut self,
         slot: Slot,
-        header: &Header,
         table: &mut Option<Table<N>>,
     ) -> Result<(), Refusal> {
-        if header.knots == 0 {
+        let knots = usize::from(self.work.stage.knots);
+        if knots == 0 {
             *table = None;
             return Ok(());
         }
-        Table::fill(table, usize::from(header.knots), |at| {
-            self.shelf.knot(slot, at).ok()
-        })
-        .map_err(|_| Refusal::Storage)
-    }
-}
-
-const fn record_of(header: &Header) -> Record {
-    Record {
-        sequence: header.sequence,
-        zero_counts: header.zero_counts,
-        settings: header.settings,
+        let filled = Table::fill(table, knots, |at| Some(self.shelf.knot(slot, at)));
+        if self.shelf.sound().is_err() || filled.is_err() {
+            *table = None;
+            return Err(Refusal::Storage);
+        }
+        Ok(())
     }
 }

@@ -7,26 +7,46 @@
 //! page 7     Max 6000 d = 2    (or a message)
 //! ```
 
-use scalewright_protocol::message::{Flags, Refusal};
+use scalewright_protocol::message::{Flags, Refusal, State};
 use scalewright_protocol::settings::Settings;
+use scalewright_protocol::units::{divide_to_nearest, saturate_i32};
 
 use super::line::Line;
-use super::words::{LINE, Phrase};
-use crate::instrument::Instrument;
-use crate::ports::Storage;
+use super::words::Phrase;
 
-/// Characters of the large line.
-pub const LARGE: usize = 7;
 /// Views of the bottom line that the VIEW key turns through.
 pub const VIEWS: u8 = 6;
 
-/// A display's worth of text.
-#[derive(Clone, Debug, Default, PartialEq, Eq)]
-pub struct Face {
+/// A line of the display.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Part {
     /// The indication.
-    pub large: Line<LARGE>,
-    /// Top, beneath the indication, bottom.
-    pub small: [Line<LINE>; 3],
+    Large,
+    /// Rest and zero.
+    Top,
+    /// Net, and the unit.
+    Middle,
+    /// A message, what is wrong, or a view.
+    Bottom,
+}
+
+/// All parts, in the order in which they are painted.
+pub const PARTS: [Part; 4] = [Part::Large, Part::Top, Part::Middle, Part::Bottom];
+
+/// What there is to show.
+pub struct Sight<'a> {
+    /// The scale's state now.
+    pub state: &'a State,
+    /// Its settings.
+    pub settings: &'a Settings,
+    /// Tare in use, quanta.
+    pub tare: i32,
+    /// Number of the device.
+    pub device_id: u32,
+    /// The view of the bottom line.
+    pub view: u8,
+    /// Takes the bottom line.
+    pub message: Option<Phrase>,
 }
 
 /// How masses are written: in g or kg, with the digits that d has.
@@ -34,140 +54,136 @@ struct Unit {
     kilogram: bool,
     decimals: u8,
     /// Micrograms of one step of the last digit.
-    digit_ug: i64,
+    digit_ug: u32,
 }
 
 impl Unit {
     /// Grams below 100 kg. As many decimals as d needs, six at most.
+    #[inline(never)]
     fn of(settings: &Settings) -> Self {
-        let quantum_ug = i64::from(settings.quantum_ug);
-        let kilogram = i64::from(settings.max).saturating_mul(quantum_ug) >= 100_000_000_000;
-        let d_ug = i64::from(settings.d).saturating_mul(quantum_ug);
-        let mut digit_ug: i64 = if kilogram { 1_000_000_000 } else { 1_000_000 };
+        let ug = |quanta: i32| i64::from(quanta).wrapping_mul(i64::from(settings.quantum_ug));
+        let kilogram = ug(settings.max) >= 100_000_000_000;
+        let d_ug = ug(settings.d);
+        let mut digit_ug: u32 = if kilogram { 1_000_000_000 } else { 1_000_000 };
         let mut decimals = 0;
-        while decimals < 6 && d_ug % digit_ug.max(1) != 0 {
+        while decimals < 6 && d_ug.checked_rem(i64::from(digit_ug)).unwrap_or(0) != 0 {
             digit_ug /= 10;
             decimals += 1;
         }
         Self {
             kilogram,
             decimals,
-            digit_ug: digit_ug.max(1),
+            digit_ug,
         }
-    }
-
-    fn write<const N: usize>(&self, line: &mut Line<N>, quanta: i32, settings: &Settings) {
-        let ug = i64::from(quanta).saturating_mul(i64::from(settings.quantum_ug));
-        let half = self.digit_ug / 2;
-        let nearest = if ug < 0 {
-            ug.saturating_sub(half)
-        } else {
-            ug.saturating_add(half)
-        };
-        line.number(nearest / self.digit_ug.max(1), self.decimals);
-    }
-
-    fn name(&self, line: &mut Line<LINE>) {
-        if self.kilogram {
-            line.put(b'k');
-        }
-        line.put(b'g');
     }
 }
 
-/// What `scale` has to show; `message` takes the bottom line.
-pub fn face<S: Storage, const KNOTS: usize, const QUEUE: usize>(
-    scale: &Instrument<S, KNOTS, QUEUE>,
-    now_ms: u32,
-    view: u8,
-    message: Option<Phrase>,
-    rom: &impl Fn(usize) -> u8,
-) -> Face {
-    let state = scale.state(now_ms);
-    let settings = scale.settings();
-    let unit = Unit::of(settings);
-    let mut face = Face::default();
-    let [top, middle, bottom] = &mut face.small;
+impl Sight<'_> {
+    /// Writes what `part` shows.
+    #[inline(never)]
+    pub fn write(&self, part: Part, line: &mut Line, rom: &dyn Fn(usize) -> u8) {
+        let flags = self.state.flags;
+        match part {
+            Part::Large => {
+                if let Some(indication) = self.state.indication {
+                    self.mass(line, indication);
+                    line.right();
+                }
+            }
+            Part::Top => {
+                if flags.has(Flags::SETTLING) {
+                    line.say(rom, Phrase::Settling);
+                } else if flags.has(Flags::STABLE) {
+                    line.say(rom, Phrase::AtRest);
+                } else if !flags.any(Flags::ADC_SILENT.with(Flags::ADC_STUCK)) {
+                    line.say(rom, Phrase::Moving);
+                }
+                if flags.has(Flags::AT_ZERO) {
+                    line.say(rom, Phrase::AtZero);
+                }
+            }
+            Part::Middle => {
+                if self.state.mass.is_some() {
+                    if flags.has(Flags::NET) {
+                        line.say(rom, Phrase::Net);
+                    }
+                    if Unit::of(self.settings).kilogram {
+                        line.put(b'k');
+                    }
+                    line.put(b'g');
+                    line.right();
+                }
+            }
+            Part::Bottom => match self.message.or_else(|| trouble(flags)) {
+                Some(phrase) => line.say(rom, phrase),
+                None => self.view(line, rom),
+            },
+        }
+    }
 
-    let trouble = trouble(state.flags);
-    if let Some(indication) = state.indication {
-        unit.write(&mut face.large, indication, settings);
-        face.large.right();
-    }
-    if state.flags.has(Flags::SETTLING) {
-        top.say(rom, Phrase::Settling);
-    } else if !state.flags.any(Flags::ADC_SILENT.with(Flags::ADC_STUCK)) {
-        let stable = state.flags.has(Flags::STABLE);
-        let rest = if stable {
-            Phrase::AtRest
-        } else {
-            Phrase::Moving
-        };
-        top.say(rom, rest);
-    }
-    if state.flags.has(Flags::AT_ZERO) {
-        for letter in *b"  >0<" {
-            top.put(letter);
-        }
-    }
-    if state.mass.is_some() {
-        if state.flags.has(Flags::NET) {
-            for letter in *b"net " {
-                middle.put(letter);
-            }
-        }
-        unit.name(middle);
-        middle.right();
-    }
-    match message.or(trouble) {
-        Some(phrase) => bottom.say(rom, phrase),
-        None => {
-            let mass = |line: &mut Line<LINE>, phrase, quanta| {
-                line.say(rom, phrase);
-                unit.write(line, quanta, settings);
+    fn view(&self, line: &mut Line, rom: &dyn Fn(usize) -> u8) {
+        match self.view {
+            0 => {
+                line.say(rom, Phrase::Max);
+                self.mass(line, self.settings.max);
                 line.put(b' ');
-            };
-            match view {
-                0 => {
-                    mass(bottom, Phrase::Max, settings.max);
-                    mass(bottom, Phrase::Interval, settings.d);
-                }
-                1 => mass(bottom, Phrase::Gross, state.mass.unwrap_or(0)),
-                2 => mass(bottom, Phrase::Tare, scale.tare()),
-                3 => {
-                    bottom.say(rom, Phrase::Counts);
-                    bottom.number(i64::from(state.smooth_q8 >> 8), 0);
-                }
-                4 => {
-                    bottom.say(rom, Phrase::Spread);
-                    bottom.number(i64::from(state.spread_q8 >> 8), 0);
-                }
-                _ => {
-                    bottom.say(rom, Phrase::Number);
-                    bottom.hex(scale.identity().device_id);
-                }
+                line.say(rom, Phrase::Interval);
+                self.mass(line, self.settings.d);
+            }
+            1 => {
+                line.say(rom, Phrase::Gross);
+                self.mass(line, self.state.mass.unwrap_or(0));
+            }
+            2 => {
+                line.say(rom, Phrase::Tare);
+                self.mass(line, self.tare);
+            }
+            3 => {
+                line.say(rom, Phrase::Counts);
+                line.number(self.state.smooth_q8 >> 8, 0);
+            }
+            4 => {
+                line.say(rom, Phrase::Spread);
+                line.number((self.state.spread_q8 >> 8) as i32, 0);
+            }
+            _ => {
+                line.say(rom, Phrase::Number);
+                line.hex(self.device_id);
             }
         }
     }
-    face
+
+    /// Appends a mass in quanta, rounded to the last digit that d has.
+    #[inline(never)]
+    fn mass(&self, line: &mut Line, quanta: i32) {
+        let unit = Unit::of(self.settings);
+        let ug = i64::from(quanta).wrapping_mul(i64::from(self.settings.quantum_ug));
+        let digits = divide_to_nearest(ug, i64::from(unit.digit_ug));
+        line.number(saturate_i32(digits), unit.decimals);
+    }
 }
 
 /// The condition that matters most.
 fn trouble(flags: Flags) -> Option<Phrase> {
-    let conditions = [
-        (Flags::ADC_SILENT, Phrase::AdcSilent),
-        (Flags::ADC_STUCK, Phrase::AdcStuck),
-        (Flags::SATURATED, Phrase::Saturated),
-        (Flags::OTHER_LAYOUT, Phrase::OtherLayout),
-        (Flags::NOT_CALIBRATED, Phrase::NotCalibrated),
-        (Flags::OVERLOAD, Phrase::AboveMax),
-        (Flags::UNDERLOAD, Phrase::BelowZero),
-        (Flags::FELL_BACK, Phrase::OlderRecord),
-    ];
-    conditions
-        .into_iter()
-        .find(|(flag, _)| flags.has(*flag))
-        .map(|(_, phrase)| phrase)
+    Some(if flags.has(Flags::ADC_SILENT) {
+        Phrase::AdcSilent
+    } else if flags.has(Flags::ADC_STUCK) {
+        Phrase::AdcStuck
+    } else if flags.has(Flags::SATURATED) {
+        Phrase::Saturated
+    } else if flags.has(Flags::OTHER_LAYOUT) {
+        Phrase::OtherLayout
+    } else if flags.has(Flags::NOT_CALIBRATED) {
+        Phrase::NotCalibrated
+    } else if flags.has(Flags::OVERLOAD) {
+        Phrase::AboveMax
+    } else if flags.has(Flags::UNDERLOAD) {
+        Phrase::BelowZero
+    } else if flags.has(Flags::FELL_BACK) {
+        Phrase::OlderRecord
+    } else {
+        return None;
+    })
 }
 
 /// Why a key was not obeyed.

@@ -41,10 +41,12 @@ pub enum Phrase {
     Counts,
     Spread,
     Number,
+    AtZero,
+    Net,
 }
 
 /// In the order of [`Phrase`].
-const PHRASES: [&str; 24] = [
+const PHRASES: [&str; 26] = [
     "at rest",
     "moving",
     "not calibrated",
@@ -69,6 +71,8 @@ const PHRASES: [&str; 24] = [
     "counts ",
     "spread ",
     "scale ",
+    "  >0<",
+    "net ",
 ];
 
 /// Glyphs and phrases.
@@ -96,17 +100,25 @@ const fn rom() -> [u8; ROM_BYTES] {
 }
 
 /// The letter of a phrase, or 0 past its end.
-pub fn letter(rom: &impl Fn(usize) -> u8, phrase: Phrase, at: usize) -> u8 {
+#[inline(never)]
+pub fn letter(rom: &dyn Fn(usize) -> u8, phrase: Phrase, at: usize) -> u8 {
     if at >= LINE {
         return 0;
     }
-    rom(PHRASES_AT + phrase as usize * LINE + at)
+    rom(PHRASES_AT
+        .wrapping_add(usize::from(phrase as u8).wrapping_mul(LINE))
+        .wrapping_add(at))
 }
 
-/// The columns of a character.
-pub fn glyph(rom: &impl Fn(usize) -> u8, character: u8) -> [u8; GLYPH_BYTES] {
-    let at = position(character) * GLYPH_BYTES;
-    [rom(at), rom(at + 1), rom(at + 2), rom(at + 3), rom(at + 4)]
+/// A column of a character; blank to the right of its glyph.
+#[inline(never)]
+pub fn column(rom: &dyn Fn(usize) -> u8, character: u8, at: u8) -> u8 {
+    if usize::from(at) >= GLYPH_BYTES {
+        return 0;
+    }
+    rom(position(character)
+        .wrapping_mul(GLYPH_BYTES)
+        .wrapping_add(usize::from(at)))
 }
 
 #[cfg(test)]
@@ -119,7 +131,7 @@ mod tests {
 
     #[test]
     fn phrases_and_glyphs_come_out_of_the_block() {
-        assert_eq!(PHRASES.len(), Phrase::Number as usize + 1);
+        assert_eq!(PHRASES.len(), Phrase::Net as usize + 1);
         assert!(PHRASES.iter().all(|text| text.len() <= LINE));
         let spoken: std::string::String = (0..)
             .map(|at| letter(&rom, Phrase::ZeroRange, at))
@@ -128,6 +140,9 @@ mod tests {
             .collect();
         assert_eq!(spoken, "outside zero range");
         assert_eq!(letter(&rom, Phrase::OlderRecord, LINE), 0);
-        assert_eq!(glyph(&rom, b'A'), GLYPHS[position(b'A')]);
+        for (at, dots) in (0..).zip(GLYPHS[position(b'A')]) {
+            assert_eq!(column(&rom, b'A', at), dots);
+        }
+        assert_eq!(column(&rom, b'A', 5), 0);
     }
 }

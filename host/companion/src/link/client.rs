@@ -233,8 +233,11 @@ impl<L: Line> Client<L> {
         if let Some(last) = self.last_sample
             && self.sample_step > 0
         {
+            // A number below the last one is a scale that was restarted.
             let gap = sample.sequence.wrapping_sub(last);
-            self.health.lost_samples += (gap / self.sample_step).saturating_sub(1);
+            if gap < 1 << 31 {
+                self.health.lost_samples += (gap / self.sample_step).saturating_sub(1);
+            }
         }
         self.last_sample = Some(sample.sequence);
     }
