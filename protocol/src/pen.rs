@@ -151,8 +151,9 @@ impl<'out> Pen<'out> {
         self.capture(&state.capture);
     }
 
+    /// Where a capture stands.
     #[inline(never)]
-    fn capture(&mut self, capture: &CaptureState) {
+    pub fn capture(&mut self, capture: &CaptureState) {
         match capture {
             CaptureState::Idle => self.u8(0),
             CaptureState::Settling => self.u8(1),

@@ -62,10 +62,23 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
     pub(crate) fn tell_state(&mut self, id: u16) {
         self.untold = false;
         self.last_id = Some(id);
-        let state = self.state(self.now_ms);
+        // Field by field, in the order of `State`: no room for it on the stack.
+        let weighed = self.latest.as_ref().and_then(|f| self.weigh(f));
+        let flags = self.flags(weighed.as_ref());
+        let mass = weighed.as_ref().map(|w| w.mass);
+        let indication = weighed.and_then(|w| w.indication);
+        let smooth_q8 = self.latest.as_ref().map_or(0, |f| f.smooth_q8);
         self.outbox.reply(|pen| {
             answers(pen, id, answer::STATE);
-            pen.state(&state);
+            pen.u32(self.now_ms);
+            pen.u32(self.sequence);
+            pen.i32(smooth_q8);
+            pen.u32(self.rest.spread_q8());
+            pen.i32(self.reference.zero_counts);
+            pen.i32_or_nothing(mass);
+            pen.i32_or_nothing(indication);
+            pen.u16(flags.0);
+            pen.capture(&self.capture.state());
         });
     }
 

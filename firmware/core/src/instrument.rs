@@ -11,7 +11,7 @@
 //! reordered.
 //!
 //! **Storing takes steps.** Where a memory is slow, a request that erases or
-//! copies is carried out a piece with each event, so that samples are worked on
+//! copies is carried out a piece with each tick, so that samples are worked on
 //! in between; [`Instrument::is_storing`] says that another piece is due, and
 //! the reply comes after the last.
 //!
@@ -97,7 +97,7 @@ pub struct Instrument<S: Storage, const KNOTS: usize, const QUEUE: usize = QUEUE
     filter: Filter,
     pub(crate) rest: Rest,
     stable: bool,
-    sequence: u32,
+    pub(crate) sequence: u32,
     pub(crate) now_ms: u32,
     pub(crate) decoder: Decoder<{ MAX_PAYLOAD + 4 }>,
     queue: Deque<u8, QUEUE>,
@@ -185,9 +185,8 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
         if reached_ms(now_ms, self.now_ms) {
             self.now_ms = now_ms;
         }
-        self.step_chore();
         match event {
-            Event::Tick => {}
+            Event::Tick => self.step_chore(),
             Event::Bytes(bytes) => {
                 // What was due before these bytes comes before them.
                 self.watch();
@@ -423,7 +422,7 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
     }
 
     #[inline(never)]
-    fn weigh(&self, filtered: &Filtered) -> Option<Weighed> {
+    pub(crate) fn weigh(&self, filtered: &Filtered) -> Option<Weighed> {
         let table = self.table.as_ref()?;
         Some(self.reference.weigh(
             table,
@@ -433,7 +432,8 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
         ))
     }
 
-    fn flags(&self, weighed: Option<&Weighed>) -> Flags {
+    #[inline(never)]
+    pub(crate) fn flags(&self, weighed: Option<&Weighed>) -> Flags {
         weighed
             .map_or(Flags::default(), |w| w.flags)
             .with_if(Flags::STABLE, self.stable)

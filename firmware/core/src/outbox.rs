@@ -35,6 +35,7 @@ impl<const N: usize> Lane<N> {
     }
 
     /// A frame from the front; what its end says is its length.
+    #[inline(never)]
     fn pen(&mut self) -> Option<Pen<'_>> {
         self.sent = 0;
         self.length = 0;
@@ -66,7 +67,7 @@ impl Outbox {
     pub fn reply(&mut self, write: impl FnOnce(&mut Pen<'_>)) {
         if let Some(mut pen) = self.reply.pen() {
             write(&mut pen);
-            self.reply.length = pen.finish().unwrap_or(0);
+            self.reply.length = length_of(pen);
         }
     }
 
@@ -87,7 +88,7 @@ impl Outbox {
         }
         if let Some(mut pen) = self.event.pen() {
             write(&mut pen);
-            self.event.length = pen.finish().unwrap_or(0);
+            self.event.length = length_of(pen);
         }
         self.event.length > 0
     }
@@ -109,4 +110,10 @@ impl Outbox {
             self.event.advance(bytes);
         }
     }
+}
+
+/// Ends a frame; its length, 0 when it did not fit.
+#[inline(never)]
+fn length_of(pen: Pen<'_>) -> usize {
+    pen.finish().unwrap_or(0)
 }

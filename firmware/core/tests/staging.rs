@@ -358,6 +358,7 @@ fn samples_are_worked_on_while_a_slow_memory_erases() {
             assert!(due <= now, "at once");
             assert_eq!(scale.settings(), &kitchen(), "nothing in force changes");
             now = load(&mut scale, now, ZERO + 1000, 1);
+            scale.handle(now, Event::Tick);
             pieces += 1;
         }
         assert!(pieces > 20, "{pieces} pieces of 8 bytes");
