@@ -7,9 +7,12 @@
 
 mod support;
 
+use std::process::Command;
 use std::time::{Duration, Instant};
 
 use scalewright::drive::{self, Heading};
+use scalewright::firmware::elf;
+use scalewright::firmware::image::Image;
 use scalewright::session::procedure::Procedure;
 use scalewright_bench::BenchSpec;
 use scalewright_core::FACTORY;
@@ -18,7 +21,7 @@ use scalewright_protocol::frame::{Decoder, Event};
 use scalewright_protocol::message::{Answer, Ask, Flags};
 use scalewright_protocol::settings::Settings;
 use scalewright_protocol::table::Knot;
-use scalewright_tests::chip::emulator::{Stop, knots as most_knots};
+use scalewright_tests::chip::emulator::{Stop, image, knots as most_knots, root};
 use scalewright_tests::chip::rig::hold;
 use scalewright_tests::chip::screen::Screen;
 use scalewright_tests::chip::session::identity;
@@ -34,6 +37,19 @@ macro_rules! on_both {
     ($($name:ident),+ $(,)?) => {
         mod rp2040 {
             $(#[test] fn $name() { super::$name(super::Board::Rp2040); })+
+
+            /// Nothing that runs while flash is erased lies in flash.
+            #[test]
+            fn what_runs_while_flash_is_busy_lies_in_ram() {
+                super::checked_by("resident.mjs", &[]);
+            }
+
+            /// Each call of the panic handler left in the image is named in
+            /// panics.toml, with the reason why it is not reached.
+            #[test]
+            fn every_panic_left_in_the_image_is_accounted_for() {
+                super::checked_by("panics.mjs", &["firmware/rp2040/panics.toml"]);
+            }
         }
         mod atmega328p {
             $(#[test] fn $name() { super::$name(super::Board::Atmega328p); })+
@@ -52,6 +68,7 @@ on_both!(
     no_sample_is_lost_while_a_table_is_stored,
     a_scale_without_a_display_weighs_on,
     the_command_calibrates_the_board_over_its_port,
+    the_image_keeps_its_budget,
 );
 
 /// The whole guided run against the image, its codes given to the host's build
@@ -433,4 +450,38 @@ fn chip_port(rig: Shared) -> Stranger {
         }
         Some(said)
     })
+}
+
+/// Runs one of the checks of the RP2040's image beside the emulator.
+fn checked_by(script: &str, more: &[&str]) {
+    let output = Command::new("node")
+        .arg(root().join("tests/chips").join(script))
+        .arg(image(Board::Rp2040))
+        .args(more)
+        .current_dir(root())
+        .output()
+        .expect("node runs");
+    assert!(output.status.success(), "{output:#?}");
+}
+
+/// Flash and variables against `budget.toml`; how deep the stack gets is measured
+/// by `tests/figures chips`.
+fn the_image_keeps_its_budget(board: Board) {
+    let content = std::fs::read(image(board)).expect("the image");
+    let budget = std::fs::read_to_string(root().join(format!("firmware/{board}/budget.toml")))
+        .expect("its budget");
+    let limit = |name: &str| -> u64 {
+        let line = budget.lines().find(|line| line.starts_with(name));
+        let number = line.and_then(|line| line.split(['=', '#']).nth(1));
+        number.expect("a limit").trim().parse().expect("a number")
+    };
+    let (_, parts) = Image::read(&content, board.room().start).expect("an image");
+    let flash = parts.bytes() as u64;
+    assert!(flash <= limit("flash_bytes"), "{flash} bytes of flash");
+    let fixed = u64::from(elf::static_ram(&content, &board.ram()).expect("an image"));
+    // A third of the RAM at least is the stack's.
+    assert!(
+        fixed * 3 <= limit("ram_bytes") * 2,
+        "{fixed} bytes of variables"
+    );
 }
