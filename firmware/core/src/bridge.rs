@@ -18,6 +18,8 @@ use crate::ports::Critical;
 pub const SETTLING_CONVERSIONS: u8 = 4;
 /// Conversion periods without data-ready after which the ADC counts as silent.
 pub const SILENT_PERIODS: u8 = 3;
+/// Conversion period with the rate pin low, ms (data sheet: 10 per second).
+const SLOWEST_PERIOD_MS: u16 = 100;
 /// Shortest time between two reports of one and the same fault, ms.
 pub const FAULT_REPEAT_MS: u32 = 500;
 /// Clock high time of a pulse, us (data sheet: 0.2 to 50, typically 1).
@@ -52,7 +54,8 @@ impl Conversion {
 /// Why there are no conversions.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum BridgeFault {
-    /// No data-ready for [`SILENT_PERIODS`] conversion periods (plus settling).
+    /// No data-ready for [`SILENT_PERIODS`] of the slowest conversion periods
+    /// (plus settling).
     Silent,
     /// The data line is low and does not go high after the 25th pulse: data or
     /// clock wire broken or shorted, or a pin that cannot be driven.
@@ -221,10 +224,11 @@ impl<CLK: OutputPin, DATA: InputPin, D: DelayNs, C: Critical> TwoWireBridge<CLK,
         Some(Err(fault))
     }
 
-    /// At most ten periods of a second, which 16 bits hold.
+    /// Whatever rate is set: on many modules the rate pin is strapped to the
+    /// slowest, and such a converter is slow, not silent.
     fn silent_after_ms(&self) -> u32 {
         let periods = SILENT_PERIODS.wrapping_add(self.settling);
-        u32::from(self.period_ms.wrapping_mul(u16::from(periods)))
+        u32::from(SLOWEST_PERIOD_MS.wrapping_mul(u16::from(periods)))
     }
 }
 

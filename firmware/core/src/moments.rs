@@ -5,7 +5,7 @@
 //! code is taken relative to the first, and all steps up to the last rounding
 //! are exact.
 
-use scalewright_protocol::units::{divide_to_nearest, product, saturate_i32};
+use scalewright_protocol::units::{divide_down, divide_to_nearest, product, saturate_i32};
 
 /// Most codes one set may hold; with spans of 2^24 no sum leaves 64 bits.
 pub const MOST: u16 = 1024;
@@ -82,31 +82,17 @@ impl Moments {
             .wrapping_add(i64::from(r << 1))
             .wrapping_mul(i64::from(q));
         let a = self.squares.wrapping_sub(about_q).max(0);
-        let (whole, part) = divided(a, n - 1);
+        let (whole, part) = divide_down(a, i64::from(n - 1));
         // variance · 2^16 = whole · 2^16 + rest · 2^16 / divisor
         let divisor = n.wrapping_mul(n - 1);
-        let rest = n.wrapping_mul(part).wrapping_sub(r.wrapping_mul(r));
-        let (step, left) = divided(i64::from(rest) << 16, divisor);
+        let rest = n.wrapping_mul(part as i32).wrapping_sub(r.wrapping_mul(r));
+        let (step, left) = divide_down(i64::from(rest) << 16, i64::from(divisor));
         let square = (whole << 16).wrapping_add(step).max(0) as u64;
         let root = root_of(square);
         // Up when the true value is at least (root + 1/2)² = root² + root + 1/4.
         let middle = squared(root).wrapping_add(u64::from(root));
-        let up = square > middle || (square == middle && left << 2 >= divisor);
+        let up = square > middle || (square == middle && (left as i32) << 2 >= divisor);
         root.saturating_add(u32::from(up))
-    }
-}
-
-/// Quotient, rounded down, and what is left, never negative; of a divisor that
-/// is not positive, nothing. Never inlined, as all that takes 64 bits.
-#[inline(never)]
-fn divided(numerator: i64, divisor: i32) -> (i64, i32) {
-    let wide = i64::from(divisor);
-    let quotient = numerator.checked_div(wide).unwrap_or(0);
-    let left = numerator.wrapping_sub(quotient.wrapping_mul(wide)) as i32;
-    if left < 0 {
-        (quotient.wrapping_sub(1), left.wrapping_add(divisor))
-    } else {
-        (quotient, left)
     }
 }
 

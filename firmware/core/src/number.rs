@@ -10,7 +10,7 @@
 //! apart. Sixteen conversions of a bridge with a scatter of a few counts hold
 //! well over 32 bits.
 
-use scalewright_protocol::checksum::{Running, crc32};
+use scalewright_protocol::checksum::Running;
 
 /// Conversions that make a number.
 pub const CONVERSIONS: u8 = 16;
@@ -42,9 +42,9 @@ impl NumberMaker {
     /// Takes a code (ADC counts) and the count of a fast timer when it was ready;
     /// the number, once enough were taken.
     pub fn feed(&mut self, code: i32, ticks: u32) -> Option<u32> {
-        self.mixed.update(&code.to_le_bytes());
-        self.mixed.update(&ticks.to_le_bytes());
-        self.taken = self.taken.saturating_add(1);
+        self.mixed.word(code as u32);
+        self.mixed.word(ticks);
+        self.taken = self.taken.wrapping_add(1);
         if self.taken < CONVERSIONS {
             return None;
         }
@@ -56,11 +56,11 @@ impl NumberMaker {
     }
 }
 
-/// The bytes to store for `number`.
+/// The bytes to store for `number`: itself and its CRC-32.
 #[must_use]
 pub fn to_bytes(number: u32) -> [u8; STORED_BYTES] {
     let [a, b, c, d] = number.to_le_bytes();
-    let [e, f, g, h] = crc32(&[a, b, c, d]).to_le_bytes();
+    let [e, f, g, h] = check_of(number).to_le_bytes();
     [a, b, c, d, e, f, g, h]
 }
 
@@ -69,8 +69,17 @@ pub fn to_bytes(number: u32) -> [u8; STORED_BYTES] {
 pub fn from_bytes(bytes: [u8; STORED_BYTES]) -> Option<u32> {
     let [a, b, c, d, e, f, g, h] = bytes;
     let number = u32::from_le_bytes([a, b, c, d]);
-    let sound = u32::from_le_bytes([e, f, g, h]) == crc32(&[a, b, c, d]);
+    let sound = u32::from_le_bytes([e, f, g, h]) == check_of(number);
+    // Erased storage is eight bytes 0xFF, and the CRC-32 of four such bytes is
+    // 0xFFFFFFFF: that is no number, nor is 0.
     (sound && number != 0 && number != u32::MAX).then_some(number)
+}
+
+#[inline(never)]
+fn check_of(number: u32) -> u32 {
+    let mut crc = Running::new();
+    crc.word(number);
+    crc.finish()
 }
 
 #[cfg(test)]

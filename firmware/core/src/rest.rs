@@ -5,15 +5,29 @@
 //! highest and lowest value: 72 bytes at any rate. It looks back at least the
 //! window's length and at most an eighth more.
 
-use scalewright_protocol::units::elapsed_ms;
+use scalewright_protocol::units::reached_ms;
 
-const PARTS: u16 = 8;
+/// Parts of a window, and the highest position of a bucket.
+const PARTS: u8 = 8;
 const BUCKETS: usize = 9;
 
 #[derive(Clone, Copy, Debug)]
 struct Span {
     low: i32,
     high: i32,
+}
+
+impl Span {
+    /// Makes it hold what `other` holds, too.
+    #[inline(never)]
+    fn widen(&mut self, other: &Self) {
+        if other.low < self.low {
+            self.low = other.low;
+        }
+        if other.high > self.high {
+            self.high = other.high;
+        }
+    }
 }
 
 const EMPTY: Span = Span {
@@ -26,9 +40,10 @@ const EMPTY: Span = Span {
 pub struct Rest {
     window_ms: u16,
     buckets: [Span; BUCKETS],
-    newest: usize,
-    bucket_began_ms: u32,
-    began_ms: u32,
+    newest: u8,
+    /// When the newest bucket ends, and from when on the whole window was seen.
+    bucket_ends_ms: u32,
+    full_ms: u32,
     samples: u8,
     full: bool,
     spread_q8: u32,
@@ -42,8 +57,8 @@ impl Rest {
             window_ms,
             buckets: [EMPTY; BUCKETS],
             newest: 0,
-            bucket_began_ms: 0,
-            began_ms: 0,
+            bucket_ends_ms: 0,
+            full_ms: 0,
             samples: 0,
             full: false,
             spread_q8: 0,
@@ -68,48 +83,49 @@ impl Rest {
     /// Takes the next smoothed value.
     #[inline(never)]
     pub fn push(&mut self, now_ms: u32, smooth_q8: i32) {
-        let width_ms = u32::from(self.window_ms.div_ceil(PARTS).max(1));
+        let width_ms = u32::from((self.window_ms.wrapping_add(7) / 8).max(1));
         if self.samples == 0 {
-            self.begin(now_ms);
+            self.begin(now_ms, width_ms);
         }
-        let mut turns = 0;
-        while elapsed_ms(now_ms, self.bucket_began_ms) >= width_ms {
-            turns += 1;
-            if turns > PARTS {
+        let mut turns = 0u8;
+        while reached_ms(now_ms, self.bucket_ends_ms) {
+            if turns == PARTS {
                 // A gap longer than the window: what was before says nothing.
                 self.restart();
-                self.begin(now_ms);
+                self.begin(now_ms, width_ms);
                 break;
             }
-            self.bucket_began_ms = self.bucket_began_ms.wrapping_add(width_ms);
-            self.newest = self.newest.wrapping_add(1);
-            if self.newest >= BUCKETS {
-                self.newest = 0;
-            }
-            if let Some(bucket) = self.buckets.get_mut(self.newest) {
+            turns += 1;
+            self.bucket_ends_ms = self.bucket_ends_ms.wrapping_add(width_ms);
+            self.newest = if self.newest == PARTS {
+                0
+            } else {
+                self.newest + 1
+            };
+            if let Some(bucket) = self.buckets.get_mut(usize::from(self.newest)) {
                 *bucket = EMPTY;
             }
         }
-        if let Some(bucket) = self.buckets.get_mut(self.newest) {
-            bucket.low = bucket.low.min(smooth_q8);
-            bucket.high = bucket.high.max(smooth_q8);
+        let mut all = Span {
+            low: smooth_q8,
+            high: smooth_q8,
+        };
+        if let Some(bucket) = self.buckets.get_mut(usize::from(self.newest)) {
+            bucket.widen(&all);
         }
-        self.samples = self.samples.saturating_add(1);
-        // Latched, so that the clock's wrap after 49 days of rest goes unseen.
-        self.full |=
-            self.samples >= 2 && elapsed_ms(now_ms, self.began_ms) >= u32::from(self.window_ms);
-        let mut all = EMPTY;
         for bucket in &self.buckets {
-            all.low = all.low.min(bucket.low);
-            all.high = all.high.max(bucket.high);
+            all.widen(bucket);
         }
-        self.spread_q8 = all.high.abs_diff(all.low);
+        self.spread_q8 = (all.high as u32).wrapping_sub(all.low as u32);
+        // Latched, so that the clock's wrap after 49 days of rest goes unseen.
+        self.full |= self.samples > 0 && reached_ms(now_ms, self.full_ms);
+        self.samples = self.samples.saturating_add(1);
     }
 
     /// The first bucket begins now.
-    const fn begin(&mut self, now_ms: u32) {
-        self.bucket_began_ms = now_ms;
-        self.began_ms = now_ms;
+    fn begin(&mut self, now_ms: u32, width_ms: u32) {
+        self.bucket_ends_ms = now_ms.wrapping_add(width_ms);
+        self.full_ms = now_ms.wrapping_add(u32::from(self.window_ms));
     }
 
     /// Highest minus lowest value in the window, q8 counts; 0 when empty.

@@ -39,6 +39,15 @@ impl Reading {
         }
     }
 
+    /// The code, ADC counts, settled or not; none of a fault.
+    #[must_use]
+    pub const fn code(self) -> Option<i32> {
+        match self.packed {
+            SILENT | STUCK => None,
+            packed => Some(packed >> 1),
+        }
+    }
+
     /// When it was said, ms, and what. `now_ms` is less than 65 s later.
     pub fn unpack(self, now_ms: u32) -> (u32, Result<Conversion, BridgeFault>) {
         let ago_ms = elapsed_ms(now_ms, u32::from(self.at_low_ms)) & 0xFFFF;
@@ -79,6 +88,7 @@ mod tests {
                     let reading = Reading::pack(at_ms, &said);
                     let now_ms = at_ms.wrapping_add(later_ms);
                     assert_eq!(reading.unpack(now_ms), (at_ms, said));
+                    assert_eq!(reading.code(), said.ok().map(|c| c.counts));
                 }
             }
         }

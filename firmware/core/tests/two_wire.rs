@@ -378,6 +378,16 @@ fn a_silent_converter_is_told_at_once_then_now_and_then_and_comes_back() {
     );
 }
 
+/// A module whose rate pin is strapped to 10 per second, and 80 are set.
+#[test]
+fn a_converter_slower_than_set_is_not_silent() {
+    let chip = Chip::new(100);
+    let mut bridge = driver(&chip, 80);
+    for _ in 0..30 {
+        assert!(matches!(next(&chip, &mut bridge, 700), Some(Ok(_))));
+    }
+}
+
 #[test]
 fn a_stuck_line_is_told_and_comes_back() {
     let chip = Chip::new(100);

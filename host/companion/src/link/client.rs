@@ -17,8 +17,9 @@ use super::{Line, LinkFault};
 const ATTEMPTS: u32 = 4;
 
 /// How long to listen for an answer; links of 115 200 bit/s need 10 ms for the
-/// longest frame, erasing a flash sector on the device up to 400 ms.
-const PATIENCE: Duration = Duration::from_millis(800);
+/// longest frame, erasing a flash sector on the device up to 400 ms, and
+/// rewriting a record in EEPROM byte by byte a little more than a second.
+const PATIENCE: Duration = Duration::from_millis(1500);
 
 /// Counters of a link's health.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -59,9 +60,9 @@ impl<L: Line> Client<L> {
         }
     }
 
-    /// Sets how long one attempt listens.
-    pub fn set_patience(&mut self, patience: Duration) {
-        self.patience = patience;
+    /// Sets how long one attempt listens; returns how long it was.
+    pub fn set_patience(&mut self, patience: Duration) -> Duration {
+        std::mem::replace(&mut self.patience, patience)
     }
 
     /// The link's health so far.

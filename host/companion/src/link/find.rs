@@ -10,8 +10,11 @@ use super::client::Client;
 use super::serial::SerialLine;
 use crate::wording::declined;
 
-/// How long one attempt of a hello listens while searching.
+/// How long one of the four attempts of a hello listens while searching.
 const GLANCE: Duration = Duration::from_millis(300);
+/// The same on a port behind USB: many boards are reset when their port is
+/// opened, and their bootloader has the first two seconds (common practice).
+const USB_GLANCE: Duration = Duration::from_millis(750);
 
 /// A scale that answered.
 pub struct Found {
@@ -38,9 +41,10 @@ pub fn open(port: &str, first_id: u16) -> Result<Found, LinkFault> {
 pub fn search(first_id: u16, on_port: &mut dyn FnMut(&str)) -> Result<Found, LinkFault> {
     let mut tried = Vec::new();
     let mut found: Vec<Found> = Vec::new();
-    for port in candidates() {
+    for (port, usb) in candidates() {
         on_port(&port);
-        match glance(&port, first_id) {
+        let patience = if usb { USB_GLANCE } else { GLANCE };
+        match glance(&port, patience, first_id) {
             Ok(one) => found.push(one),
             Err(LinkFault::Refused(refusal)) => tried.push((port, declined(refusal))),
             Err(fault) => tried.push((port, fault.to_string())),
@@ -58,16 +62,16 @@ pub fn search(first_id: u16, on_port: &mut dyn FnMut(&str)) -> Result<Found, Lin
     }
 }
 
-fn glance(port: &str, first_id: u16) -> Result<Found, LinkFault> {
+fn glance(port: &str, patience: Duration, first_id: u16) -> Result<Found, LinkFault> {
     let mut client = Client::new(SerialLine::open(port)?, first_id);
-    client.set_patience(GLANCE);
+    let usual = client.set_patience(patience);
     let hello = client.hello()?;
-    client.set_patience(Duration::from_millis(800));
+    client.set_patience(usual);
     Ok(Found { client, hello })
 }
 
-/// Ports worth asking, USB first.
-fn candidates() -> Vec<String> {
+/// Ports worth asking, USB first, and whether they are behind USB.
+fn candidates() -> Vec<(String, bool)> {
     let mut ports = serialport::available_ports().unwrap_or_default();
     ports.sort_by_key(|port| {
         let rank = match port.port_type {
@@ -77,7 +81,13 @@ fn candidates() -> Vec<String> {
         };
         (rank, port.port_name.clone())
     });
-    ports.into_iter().map(|port| port.port_name).collect()
+    ports
+        .into_iter()
+        .map(|port| {
+            let usb = matches!(port.port_type, SerialPortType::UsbPort(_));
+            (port.port_name, usb)
+        })
+        .collect()
 }
 
 /// A device's identity as shown to people.
