@@ -8,7 +8,7 @@ use heapless::Vec;
 use serde::{Deserialize, Serialize};
 
 use crate::checksum::Running;
-use crate::units::{divide_to_nearest, product, saturate_i32};
+use crate::units::{divide_down, product, saturate_i32};
 
 /// Net counts may not lie further from zero than this: a 24-bit code minus a
 /// 24-bit zero reference.
@@ -230,25 +230,22 @@ impl<const N: usize> Table<N> {
                 place: Place::Beyond,
             };
         };
-        // Whole counts, and the fraction above them, which only decides on which
-        // side of a knot a value lies.
-        let mut counts = saturate_i32(net_q8 >> 8);
+        // Whole counts below the value and at or above it, and the fraction: on
+        // which side of a knot a value lies can be told from whole counts.
         let mut fraction = net_q8 as u8;
+        let mut counts = saturate_i32(net_q8 >> 8).min(i32::MAX - 1);
+        let up = counts.wrapping_add(i32::from(fraction != 0));
         let reach = last.counts.wrapping_sub(first.counts) / 4;
         let lowest = first.counts.wrapping_sub(reach);
         let highest = last.counts.wrapping_add(reach);
-        let is_above = |limit: i32| counts > limit || (counts == limit && fraction != 0);
         let mut place = Place::Inside;
-        if counts < first.counts || is_above(last.counts) {
+        if counts < first.counts || up > last.counts {
             place = Place::Continued;
-            let end = if counts < lowest {
-                Some(lowest)
-            } else {
-                is_above(highest).then_some(highest)
-            };
-            if let Some(end) = end {
-                (counts, fraction, place) = (end, 0, Place::Beyond);
-            }
+        }
+        if counts < lowest || up > highest {
+            place = Place::Beyond;
+            counts = if counts < lowest { lowest } else { highest };
+            fraction = 0;
         }
         let mut before = first;
         let mut after = last;
@@ -259,35 +256,22 @@ impl<const N: usize> Table<N> {
                 break;
             }
         }
-        let run = after.counts.wrapping_sub(before.counts);
-        let rise = after.mass.wrapping_sub(before.mass);
-        // By the limits on knots these have 27 and 30 bits, the product 65 less 2.
+        // By the limits on knots these have 35, 34 and 30 bits, and the product,
+        // 1.25·2^25·256 counts times 2^29 quanta at most, 63.
         let along = i64::from(counts.wrapping_sub(before.counts)) << 8 | i64::from(fraction);
-        let step = divide_ties_by_sum(
-            along.wrapping_mul(i64::from(rise)),
-            i64::from(run) << 8,
-            before.mass,
-        );
+        let run = i64::from(after.counts.wrapping_sub(before.counts)) << 8;
+        let rise = after.mass.wrapping_sub(before.mass);
+        // Rounded so that it is the sum that has its ties away from zero.
+        let (step, rest) = divide_down(along.wrapping_mul(i64::from(rise)), run);
+        let mut sum = i64::from(before.mass).wrapping_add(step);
+        let doubled = rest << 1;
+        if doubled > run || (doubled == run && sum >= 0) {
+            sum = sum.wrapping_add(1);
+        }
         Reading {
-            mass: saturate_i32(i64::from(before.mass).wrapping_add(step)),
+            mass: saturate_i32(sum),
             place,
         }
-    }
-}
-
-/// Rounds `product / run` so that the *sum* with `base` has its ties away from
-/// zero: the sign that decides is that of the sum, not of the step.
-fn divide_ties_by_sum(product: i64, run: i64, base: i32) -> i64 {
-    let step = divide_to_nearest(product, run);
-    // The rest is at most half of `run`, so nothing wraps.
-    let doubled_rest = product.wrapping_sub(step.wrapping_mul(run)).wrapping_mul(2);
-    let sum = i64::from(base).wrapping_add(step);
-    if doubled_rest == run && sum >= 0 {
-        step + 1
-    } else if doubled_rest == run.wrapping_neg() && sum <= 0 {
-        step - 1
-    } else {
-        step
     }
 }
 
@@ -323,50 +307,57 @@ pub fn check_each(
     if count < 2 {
         return Err(TableFault::TooFew { knots: 1 });
     }
-    for at in 0..count {
-        let here = knot(at).ok_or(TableFault::TooFew { knots: small(at) })?;
-        if here.counts > NET_COUNTS_LIMIT || here.counts < -NET_COUNTS_LIMIT {
-            return Err(TableFault::CountsRange { at: small(at) });
-        }
-        if here.mass > MASS_LIMIT || here.mass < -MASS_LIMIT {
-            return Err(TableFault::MassRange { at: small(at) });
-        }
-    }
-    let mut left = first;
-    let mut zero = is_zero(first);
-    for at in 1..count {
-        let right = knot(at).ok_or(TableFault::TooFew { knots: small(at) })?;
-        if right.counts <= left.counts {
-            return Err(TableFault::CountsOrder { at: small(at) });
-        }
-        if right.mass <= left.mass {
-            return Err(TableFault::MassOrder { at: small(at) });
-        }
-        zero |= is_zero(right);
-        left = right;
-    }
-    if !zero {
-        return Err(TableFault::NoZero);
-    }
     // The limits on knots keep all differences inside 32 bits.
     let run_all = last.counts.wrapping_sub(first.counts);
     let rise_all = last.mass.wrapping_sub(first.mass);
-    let mut left = first;
-    for at in 1..count {
-        let right = knot(at).ok_or(TableFault::TooFew { knots: small(at) })?;
-        // rise/run against rise_all/run_all, multiplied out: 2 · 2^26 · 2^30 fits.
-        let here = product(right.mass.wrapping_sub(left.mass), run_all);
-        let whole = product(right.counts.wrapping_sub(left.counts), rise_all);
-        if here > whole * SLOPE_RATIO_LIMIT || here * SLOPE_RATIO_LIMIT < whole {
-            return Err(TableFault::Slope { at: small(at) });
+    let mut zero = false;
+    // Three passes: ranges, order, steepness.
+    for pass in 0..3u8 {
+        let mut left = first;
+        for place in 0..count {
+            let at = small(place);
+            let here = knot(place).ok_or(TableFault::TooFew { knots: at })?;
+            let run = here.counts.wrapping_sub(left.counts);
+            let rise = here.mass.wrapping_sub(left.mass);
+            if pass == 0 {
+                if is_outside(here.counts, NET_COUNTS_LIMIT) {
+                    return Err(TableFault::CountsRange { at });
+                }
+                if is_outside(here.mass, MASS_LIMIT) {
+                    return Err(TableFault::MassRange { at });
+                }
+                zero |= here.counts == 0 && here.mass == 0;
+            } else if place == 0 {
+            } else if pass == 1 {
+                if run <= 0 {
+                    return Err(TableFault::CountsOrder { at });
+                }
+                if rise <= 0 {
+                    return Err(TableFault::MassOrder { at });
+                }
+            } else if is_steep(run, rise_all, rise, run_all)
+                || is_steep(rise, run_all, run, rise_all)
+            {
+                return Err(TableFault::Slope { at });
+            }
+            left = here;
         }
-        left = right;
+        if pass == 1 && !zero {
+            return Err(TableFault::NoZero);
+        }
     }
     Ok(())
 }
 
-const fn is_zero(knot: Knot) -> bool {
-    knot.counts == 0 && knot.mass == 0
+const fn is_outside(value: i32, limit: i32) -> bool {
+    value > limit || value < -limit
+}
+
+/// Whether `a · b` is above [`SLOPE_RATIO_LIMIT`] times `c · d`: 2^26 counts,
+/// 2^30 quanta and the factor fit.
+#[inline(never)]
+const fn is_steep(a: i32, b: i32, c: i32, d: i32) -> bool {
+    product(a, b) > product(c, d) * SLOPE_RATIO_LIMIT
 }
 
 /// CRC-32 over the knots in order, each as counts then mass, both little-endian

@@ -49,7 +49,7 @@ pub const fn reached_ms(now: u32, deadline: u32) -> bool {
 ///
 /// Never inlined: on an 8-bit chip each copy costs hundreds of bytes of flash.
 ///
-/// Never inlined, nor are the next two: 64-bit arithmetic takes much flash on
+/// Never inlined, nor are the next three: 64-bit arithmetic takes much flash on
 /// an 8-bit chip.
 #[must_use]
 #[inline(never)]
@@ -68,6 +68,33 @@ pub const fn divide_to_nearest(numerator: i64, denominator: i64) -> i64 {
         quotient.wrapping_neg()
     } else {
         quotient
+    }
+}
+
+/// Quotient, rounded down, and the rest, which is never negative: with a
+/// quotient `q` it is `numerator − q · divisor`. 0 and 0 when the divisor is not
+/// positive.
+///
+/// ```
+/// use scalewright_protocol::units::divide_down;
+/// assert_eq!(divide_down(7, 2), (3, 1));
+/// assert_eq!(divide_down(-7, 2), (-4, 1));
+/// ```
+#[must_use]
+#[inline(never)]
+pub const fn divide_down(numerator: i64, divisor: i64) -> (i64, i64) {
+    if divisor <= 0 {
+        return (0, 0);
+    }
+    let quotient = match numerator.checked_div(divisor) {
+        Some(quotient) => quotient,
+        None => 0,
+    };
+    let rest = numerator.wrapping_sub(quotient.wrapping_mul(divisor));
+    if rest < 0 {
+        (quotient.wrapping_sub(1), rest.wrapping_add(divisor))
+    } else {
+        (quotient, rest)
     }
 }
 
