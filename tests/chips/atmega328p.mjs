@@ -24,6 +24,8 @@ const avr = createRequire(import.meta.url)('avr8js');
 const CLOCK_HZ = 16_000_000;
 const CYCLE_NS = 1e9 / CLOCK_HZ;
 const FLASH_BYTES = 32 * 1024;
+/** An image that is too large for the chip gets a larger one; meter() tells. */
+const LARGE_FLASH_BYTES = 64 * 1024;
 const RAM_BYTES = 2048;
 const RAM_AT = 0x100;
 const RAM_END = RAM_AT + RAM_BYTES;
@@ -43,7 +45,6 @@ const DDRD = 0x2a;
 const SLEEP = 0x9588;
 /** `rjmp .`: the endless loop of hang(), in the last word of flash. */
 const JUMP_TO_SELF = 0xcfff;
-const LOOP_AT = FLASH_BYTES / 2 - 1;
 
 /** A byte of the laptop's, 10 bits at exactly 115 200 bit/s, in cycles. */
 const INCOMING_BYTE_CYCLES = (CLOCK_HZ * 10) / 115_200;
@@ -73,8 +74,10 @@ class Board {
     this.cutLeft = null;
     this.sleptCycles = 0;
 
-    const flash = place(life.image);
-    flash[LOOP_AT] = JUMP_TO_SELF;
+    const { flash, used } = place(life.image);
+    this.flashBytes = used;
+    this.loopAt = flash.length - 1;
+    flash[this.loopAt] = JUMP_TO_SELF;
     this.cpu = new avr.CPU(flash, RAM_BYTES);
     const { bss, ramUsed } = ramOf(life.image);
     this.freeAt = bss;
@@ -163,7 +166,7 @@ class Board {
   #loopForEver() {
     this.hanging = false;
     this.sleeping = false;
-    this.cpu.pc = LOOP_AT;
+    this.cpu.pc = this.loopAt;
   }
 
   /** Interrupts must be on at that moment, or none could go on. */
@@ -362,6 +365,7 @@ class Board {
       work_most_cycles: this.workMost,
       stack_deepest_bytes: this.#stackBytes(),
       static_ram_bytes: this.staticBytes,
+      flash_bytes: this.flashBytes,
       clock_hz: CLOCK_HZ,
       rx_overruns: this.overruns,
     };
@@ -379,18 +383,16 @@ class Board {
   }
 }
 
-/** The image in flash, erased elsewhere. */
+/** The image in flash, erased elsewhere, and how many bytes it takes. */
 function place(image) {
   if (image.machine !== MACHINE.avr) throw new Error('the image is not for this chip');
-  const flash = new Uint8Array(FLASH_BYTES).fill(0xff);
-  for (const { physical, data } of image.segments) {
-    if (data.length === 0) continue;
-    if (physical + data.length > FLASH_BYTES) {
-      throw new Error(`the image does not fit: ${physical + data.length} bytes`);
-    }
-    flash.set(data, physical);
-  }
-  return new Uint16Array(flash.buffer);
+  const segments = image.segments.filter(({ data }) => data.length > 0);
+  const used = Math.max(...segments.map(({ physical, data }) => physical + data.length));
+  if (used > LARGE_FLASH_BYTES) throw new Error(`the image does not fit: ${used} bytes`);
+  const size = used > FLASH_BYTES ? LARGE_FLASH_BYTES : FLASH_BYTES;
+  const flash = new Uint8Array(size).fill(0xff);
+  for (const { physical, data } of segments) flash.set(data, physical);
+  return { flash: new Uint16Array(flash.buffer), used };
 }
 
 /** Where variables end, and how many bytes they are. */

@@ -31,7 +31,6 @@ type Carried = Result<Outcome, Refusal>;
 
 impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QUEUE> {
     /// Does what request `id` asks; `at` stands behind its tag.
-    #[inline(never)]
     pub(crate) fn carry_out(&mut self, id: u16, tag: u8, mut at: Cursor) -> Carried {
         match tag {
             ask::SET_SETTINGS => return self.set_settings(at),
@@ -105,7 +104,6 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
         }
     }
 
-    #[inline(never)]
     fn order(&mut self, mut at: Cursor) -> Carried {
         let order = at.order(self.payload());
         self.whole(at)?;
@@ -114,7 +112,6 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
         Ok(Outcome::Done)
     }
 
-    #[inline(never)]
     fn stage_begin(&mut self, mut at: Cursor) -> Carried {
         let stage = at.stage(self.payload());
         self.whole(at)?;
@@ -144,7 +141,6 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
 
     /// The table stays, so what its numbers mean must stay: quanta, and (named
     /// as field 6) the ADC's input and gain.
-    #[inline(never)]
     fn set_settings(&mut self, mut at: Cursor) -> Carried {
         let settings = at.settings(self.payload());
         self.whole(at)?;
@@ -172,7 +168,6 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
     }
 
     /// The next piece of what is being stored.
-    #[inline(never)]
     pub(crate) fn store_a_piece(&mut self) -> Carried {
         let knots = self.table.as_ref().map_or(&[][..], Table::knots);
         match self.slots.step(knots)? {
@@ -185,7 +180,6 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
         }
     }
 
-    #[inline(never)]
     fn tell_who(&mut self, id: u16) {
         let fit = KNOTS.min(self.slots.knots_fit());
         let slot_bytes = self.slots.slot_bytes();
@@ -210,7 +204,6 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
         });
     }
 
-    #[inline(never)]
     fn tell_settings(&mut self, id: u16) {
         let settings = &self.settings;
         self.outbox.reply(|pen| {
@@ -237,7 +230,6 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
     }
 
     /// Past the end of the table there are none, which is an answer too.
-    #[inline(never)]
     fn tell_knots(&mut self, id: u16, from: u8) {
         let knots = self.table.as_ref().map_or(&[][..], Table::knots);
         let rest = knots.get(usize::from(from)..).unwrap_or(&[]);

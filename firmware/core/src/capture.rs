@@ -138,7 +138,6 @@ impl Capture {
     /// when the window's spread passes the limit, or when a single sample lies
     /// further from the start than the limit and the usual scatter explain:
     /// smoothing would show a step that comes near the end too late.
-    #[inline(never)]
     pub fn sample(&mut self, now_ms: u32, sample: &Filtered, rest: &Rest) -> bool {
         if !self.is_running() {
             return false;

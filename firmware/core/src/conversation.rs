@@ -115,7 +115,6 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
     }
 
     /// Takes a request while no reply is on its way; `at` stands before its tag.
-    #[inline(never)]
     fn accept(&mut self, id: u16, at: Cursor) {
         let hello = self.is_hello(at);
         match self.wait {

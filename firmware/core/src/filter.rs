@@ -99,7 +99,6 @@ impl Filter {
 
     /// Takes the next code (held inside 24 bits); what comes out belongs to the
     /// code two before it. Nothing comes out for the first four.
-    #[inline(never)]
     pub fn push(&mut self, config: &FilterConfig, code: i32) -> Option<Filtered> {
         self.recent.rotate_left(1);
         let [.., last] = &mut self.recent;
@@ -138,7 +137,6 @@ impl Filter {
 
     /// The mean of the last 2^n, q8. Exact once the ring holds 2^n codes, since
     /// n is at most 8; before that rounded to the nearest.
-    #[inline(never)]
     fn smooth(&mut self, smoothing: u8, code: i32) -> i32 {
         let depth = smoothing.min(SMOOTHING_MAX);
         let size = 1u8 << depth;

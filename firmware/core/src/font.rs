@@ -1,14 +1,15 @@
 //! Letters of the panel: five columns of seven dots, drawn for this project.
 //!
-//! One byte a column, bit 0 on top, as page-organised displays take them. Only
-//! what the panel says is drawn; anything else shows as an empty box.
+//! One byte a column, bit 0 on top, as page-organised displays take them. What is
+//! not drawn is an empty box, which a test keeps out of the panel's phrases; a
+//! board's image holds the letters in use only (`panel/words.rs`).
 
 /// First character of [`GLYPHS`].
 pub const FIRST: u8 = b' ';
 /// How many there are: up to the tilde.
 pub const COUNT: usize = 95;
 
-/// Shown for a character that is not drawn.
+/// In place of a character that is not drawn.
 const BOX: [u8; 5] = [0x7F, 0x41, 0x41, 0x41, 0x7F];
 
 /// Position of a character's glyph; that of the question mark for characters

@@ -104,7 +104,6 @@ impl Put {
 
 impl<S: Storage> Shelf<S> {
     /// What stands in a header place.
-    #[inline(never)]
     pub fn judge(&mut self, slot: Slot, place: u8) -> Place {
         let begin = usize::from(place) * HEADER_BYTES;
         let mut crc = Running::new();
@@ -189,7 +188,6 @@ impl<S: Storage> Shelf<S> {
 
     /// Writes a header and reads it back. What counts is what reads back, not
     /// what the write says of itself.
-    #[inline(never)]
     pub fn write_header(&mut self, slot: Slot, place: u8, header: &Header) -> Result<(), Refusal> {
         let put = bytes_of(header);
         let begin = usize::from(place) * HEADER_BYTES;
@@ -206,7 +204,6 @@ impl<S: Storage> Shelf<S> {
     }
 }
 
-#[inline(never)]
 fn bytes_of(header: &Header) -> Put {
     let mut put = Put {
         bytes: [0; HEADER_BYTES],

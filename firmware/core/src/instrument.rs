@@ -376,7 +376,6 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
         self.latest = None;
     }
 
-    #[inline(never)]
     fn sample(&mut self, conversion: Conversion) {
         self.fault = None;
         if conversion.settling {

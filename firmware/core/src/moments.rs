@@ -32,7 +32,6 @@ impl Moments {
     }
 
     /// Takes one more code, ADC counts; ignored beyond [`MOST`].
-    #[inline(never)]
     pub fn add(&mut self, counts: i32) {
         if self.count >= MOST {
             return;
@@ -55,7 +54,6 @@ impl Moments {
 
     /// Mean, q8 counts, rounded to nearest, ties away from zero; 0 of none.
     #[must_use]
-    #[inline(never)]
     pub fn mean_q8(&self) -> i32 {
         let count = i32::from(self.count);
         let total = product(self.shift, count).wrapping_add(self.sum);
@@ -81,22 +79,22 @@ impl Moments {
         let about_q = product(q, n)
             .wrapping_add(i64::from(r << 1))
             .wrapping_mul(i64::from(q));
-        let a = self.squares.wrapping_sub(about_q).max(0);
+        let a = self.squares.wrapping_sub(about_q);
         let (whole, part) = divide_down(a, i64::from(n - 1));
         // variance · 2^16 = whole · 2^16 + rest · 2^16 / divisor
         let divisor = n.wrapping_mul(n - 1);
         let rest = n.wrapping_mul(part as i32).wrapping_sub(r.wrapping_mul(r));
         let (step, left) = divide_down(i64::from(rest) << 16, i64::from(divisor));
-        let square = (whole << 16).wrapping_add(step).max(0) as u64;
+        let square = (whole << 16).wrapping_add(step) as u64;
         let root = root_of(square);
         // Up when the true value is at least (root + 1/2)² = root² + root + 1/4.
-        let middle = squared(root).wrapping_add(u64::from(root));
-        let up = square > middle || (square == middle && (left as i32) << 2 >= divisor);
-        root.saturating_add(u32::from(up))
+        let above = square.wrapping_sub(squared(root));
+        let middle = u64::from(root);
+        let up = above > middle || (above == middle && (left as i32) << 2 >= divisor);
+        root.wrapping_add(u32::from(up))
     }
 }
 
-#[inline(never)]
 const fn squared(value: u32) -> u64 {
     value as u64 * value as u64
 }
@@ -104,7 +102,6 @@ const fn squared(value: u32) -> u64 {
 /// The root of a square, rounded down, one bit at a time. (The core library's
 /// `isqrt` is the same number faster, but keeps a table of 512 bytes in RAM on
 /// an 8-bit chip; a test compares the two.)
-#[inline(never)]
 fn root_of(square: u64) -> u32 {
     let mut root = 0u32;
     let mut bit = 1u32 << 31;

@@ -35,7 +35,6 @@ impl<const N: usize> Lane<N> {
     }
 
     /// A frame from the front; what its end says is its length.
-    #[inline(never)]
     fn pen(&mut self) -> Option<Pen<'_>> {
         self.sent = 0;
         self.length = 0;

@@ -19,7 +19,6 @@ struct Span {
 
 impl Span {
     /// Makes it hold what `other` holds, too.
-    #[inline(never)]
     fn widen(&mut self, other: &Self) {
         if other.low < self.low {
             self.low = other.low;
@@ -55,7 +54,7 @@ impl Rest {
     pub const fn new(window_ms: u16) -> Self {
         Self {
             window_ms,
-            buckets: [EMPTY; BUCKETS],
+            buckets: [Span { low: 0, high: 0 }; BUCKETS],
             newest: 0,
             bucket_ends_ms: 0,
             full_ms: 0,
@@ -71,17 +70,14 @@ impl Rest {
         self.restart();
     }
 
-    /// Forgets all values.
+    /// Forgets all values. Buckets are emptied by the first value that comes.
     pub const fn restart(&mut self) {
-        self.buckets = [EMPTY; BUCKETS];
-        self.newest = 0;
         self.samples = 0;
         self.full = false;
         self.spread_q8 = 0;
     }
 
     /// Takes the next smoothed value.
-    #[inline(never)]
     pub fn push(&mut self, now_ms: u32, smooth_q8: i32) {
         let width_ms = u32::from((self.window_ms.wrapping_add(7) / 8).max(1));
         if self.samples == 0 {
@@ -124,6 +120,7 @@ impl Rest {
 
     /// The first bucket begins now.
     fn begin(&mut self, now_ms: u32, width_ms: u32) {
+        self.buckets = [EMPTY; BUCKETS];
         self.bucket_ends_ms = now_ms.wrapping_add(width_ms);
         self.full_ms = now_ms.wrapping_add(u32::from(self.window_ms));
     }

@@ -215,7 +215,6 @@ impl<S: Storage> Slots<S> {
     }
 
     /// Checks the record under `self.work` and makes `table` its own.
-    #[inline(never)]
     fn load<const N: usize>(
         &mut self,
         slot: Slot,
@@ -278,7 +277,6 @@ impl<S: Storage> Slots<S> {
     ///
     /// # Errors
     /// As [`Self::begin`].
-    #[inline(never)]
     pub fn begin_settings(
         &mut self,
         settings: &Settings,
@@ -302,7 +300,6 @@ impl<S: Storage> Slots<S> {
     ///
     /// # Errors
     /// [`Refusal::Storage`], which ends the staging; [`Refusal::NotStaging`].
-    #[inline(never)]
     pub fn step(&mut self, knots: &[Knot]) -> Result<Progress, Refusal> {
         // Whatever fails below ends it.
         match core::mem::replace(&mut self.phase, Phase::Idle) {
@@ -352,7 +349,6 @@ impl<S: Storage> Slots<S> {
     /// [`Refusal::NotStaging`]; [`Refusal::StageOrder`]; [`Refusal::Range`] for
     /// none or more than announced; [`Refusal::Storage`], which ends the
     /// staging, since a byte cannot be written twice.
-    #[inline(never)]
     pub fn append(&mut self, from: u8, knots: &[Knot]) -> Result<(), Refusal> {
         let Phase::Open { received } = self.phase else {
             return Err(Refusal::NotStaging);
@@ -380,7 +376,6 @@ impl<S: Storage> Slots<S> {
     /// [`Refusal::NotStaging`]; [`Refusal::StageIncomplete`], after which more
     /// knots may follow; [`Refusal::StageChecksum`], [`Refusal::Table`] and
     /// [`Refusal::Storage`], which end the staging.
-    #[inline(never)]
     pub fn commit<const N: usize>(
         &mut self,
         limits: &Limits,
@@ -411,7 +406,6 @@ impl<S: Storage> Slots<S> {
     /// # Errors
     /// [`Refusal::NothingToRollBack`] when there is none or it does not check;
     /// [`Refusal::Storage`].
-    #[inline(never)]
     pub fn roll_back<const N: usize>(
         &mut self,
         limits: &Limits,

@@ -7,6 +7,7 @@ use scalewright_core::bridge::BridgeFault;
 use scalewright_core::font::{COUNT, GLYPHS, position};
 use scalewright_core::instrument::Event;
 use scalewright_core::panel::{Key, Keys, Panel, ROM};
+use scalewright_protocol::settings::Settings;
 
 /// What a display of eight pages of 128 columns holds.
 struct Display([[u8; 128]; 8]);
@@ -205,6 +206,53 @@ fn the_view_key_turns_through_what_else_there_is() {
             "Max 6000 d = 1"
         ]
     );
+}
+
+#[test]
+fn masses_have_the_unit_and_the_digits_that_max_and_d_need() {
+    // Mass of a quantum (ug), e and d in quanta; Max is 600 000 quanta, and the
+    // load 301 000.
+    let cases = [
+        (10_000, 200, 50, "3010.0", "g", "Max 6000.0 d = 0.5"),
+        (10, 100, 50, "3.0100", "g", "Max 6.0000 d = 0.0005"),
+        (150_000, 200, 100, "45150", "g", "Max 90000 d = 15"),
+        (250_000, 200, 80, "75.26", "kg", "Max 150.00 d = 0.02"),
+        // d is more micrograms than 32 bits hold.
+        (100_000_000, 200, 100, "30100", "kg", "Max 60000 d = 10"),
+    ];
+    for (quantum_ug, e, d, large, unit, bottom) in cases {
+        let (mut scale, mut laptop) = calibrated();
+        let settings = Settings {
+            quantum_ug,
+            e,
+            d,
+            ..kitchen()
+        };
+        let stored = laptop.transfer(&mut scale, settings, ZERO, &knots());
+        assert!(stored.is_ok());
+        let now = load(&mut scale, 0, ZERO + 30_000, 30);
+        let display = shown(&mut Panel::new(), &scale, now);
+        assert_eq!(display.large(), large);
+        assert_eq!(display.small(5).trim(), unit);
+        assert_eq!(display.small(7), bottom);
+    }
+}
+
+#[test]
+fn what_is_below_zero_has_a_sign_and_zero_has_none() {
+    let (mut scale, _) = calibrated();
+    let mut panel = Panel::new();
+    let now = load(&mut scale, 0, ZERO - 1, 30);
+    panel.press(now, Key::View, &mut scale);
+    let display = shown(&mut panel, &scale, now);
+    assert_eq!(display.large(), "0");
+    assert_eq!(display.small(7), "gross 0", "a tenth of a gram below");
+    let now = load(&mut scale, now, ZERO + 30_000, 30);
+    panel.press(now, Key::Tare, &mut scale);
+    let now = load(&mut scale, now, ZERO, 30);
+    let display = shown(&mut panel, &scale, now + 2000);
+    assert_eq!(display.large(), "-3010");
+    assert_eq!(display.small(7), "gross 0");
 }
 
 #[test]

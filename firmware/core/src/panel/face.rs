@@ -6,193 +6,178 @@
 //! page 5               net g
 //! page 7     Max 6000 d = 2    (or a message)
 //! ```
+//!
+//! Lines are written from their right end, so what stands last comes first.
 
-use scalewright_protocol::message::{Flags, Refusal, State};
-use scalewright_protocol::settings::Settings;
-use scalewright_protocol::units::{divide_to_nearest, saturate_i32};
+use scalewright_protocol::message::{Flags, Refusal};
 
-use super::line::Line;
-use super::words::Phrase;
+use super::line::{LINE, Line};
+use super::words::{GRAM, KILO, Phrase};
+use crate::instrument::Instrument;
+use crate::ports::Storage;
 
 /// Views of the bottom line that the VIEW key turns through.
 pub const VIEWS: u8 = 6;
+/// Characters of the large line, which is also its number of pieces, and that of
+/// a small line's.
+pub const LARGE: u8 = 7;
 
-/// A line of the display.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Part {
-    /// The indication.
-    Large,
-    /// Rest and zero.
-    Top,
-    /// Net, and the unit.
-    Middle,
-    /// A message, what is wrong, or a view.
-    Bottom,
-}
+/// The lines: rest and zero; net, and the unit; a message, what is wrong, or a
+/// view; the indication.
+const TOP_LINE: u8 = 0;
+const MIDDLE_LINE: u8 = 1;
+const BOTTOM_LINE: u8 = 2;
+pub const LARGE_LINE: u8 = 3;
 
-/// All parts, in the order in which they are painted.
-pub const PARTS: [Part; 4] = [Part::Large, Part::Top, Part::Middle, Part::Bottom];
-
-/// What there is to show.
-pub struct Sight<'a> {
-    /// The scale's state now.
-    pub state: &'a State,
-    /// Its settings.
-    pub settings: &'a Settings,
-    /// Tare in use, quanta.
-    pub tare: i32,
-    /// Number of the device.
-    pub device_id: u32,
-    /// The view of the bottom line.
-    pub view: u8,
-    /// Takes the bottom line.
-    pub message: Option<Phrase>,
-}
-
-/// How masses are written: in g or kg, with the digits that d has.
-struct Unit {
-    kilogram: bool,
-    decimals: u8,
-    /// Micrograms of one step of the last digit.
-    digit_ug: u32,
-}
-
-impl Unit {
-    /// Grams below 100 kg. As many decimals as d needs, six at most.
-    #[inline(never)]
-    fn of(settings: &Settings) -> Self {
-        let ug = |quanta: i32| i64::from(quanta).wrapping_mul(i64::from(settings.quantum_ug));
-        let kilogram = ug(settings.max) >= 100_000_000_000;
-        let d_ug = ug(settings.d);
-        let mut digit_ug: u32 = if kilogram { 1_000_000_000 } else { 1_000_000 };
-        let mut decimals = 0;
-        while decimals < 6 && d_ug.checked_rem(i64::from(digit_ug)).unwrap_or(0) != 0 {
-            digit_ug /= 10;
-            decimals += 1;
+/// Writes a line, with its page and its left end; `view` and `message` are for
+/// the bottom line.
+#[inline(never)]
+pub fn write<R, S, const KNOTS: usize, const QUEUE: usize>(
+    line: &mut Line<R>,
+    which: u8,
+    scale: &Instrument<S, KNOTS, QUEUE>,
+    view: u8,
+    message: Phrase,
+) where
+    R: Fn(usize) -> u8 + Copy,
+    S: Storage,
+{
+    let weighed = scale.latest.as_ref().and_then(|f| scale.weigh(f));
+    let flags = scale.flags(weighed.as_ref());
+    // Eight bits are sooner asked for one than sixteen.
+    let low = flags.0 as u8;
+    match which {
+        TOP_LINE => {
+            line.page = 0;
+            if low & Flags::AT_ZERO.0 as u8 != 0 {
+                line.say(Phrase::AT_ZERO);
+            }
+            let rest = line.told(flags, Phrase::TOP);
+            line.say(rest);
         }
-        Self {
-            kilogram,
-            decimals,
-            digit_ug,
-        }
-    }
-}
-
-impl Sight<'_> {
-    /// Writes what `part` shows.
-    #[inline(never)]
-    pub fn write(&self, part: Part, line: &mut Line, rom: &dyn Fn(usize) -> u8) {
-        let flags = self.state.flags;
-        match part {
-            Part::Large => {
-                if let Some(indication) = self.state.indication {
-                    self.mass(line, indication);
-                    line.right();
+        MIDDLE_LINE => {
+            line.page = 5;
+            if weighed.is_some() {
+                line.put(GRAM);
+                if unit_ug(line, scale) != MICROGRAM {
+                    line.put(KILO);
+                }
+                if low & Flags::NET.0 as u8 != 0 {
+                    line.say(Phrase::NET);
                 }
             }
-            Part::Top => {
-                if flags.has(Flags::SETTLING) {
-                    line.say(rom, Phrase::Settling);
-                } else if flags.has(Flags::STABLE) {
-                    line.say(rom, Phrase::AtRest);
-                } else if !flags.any(Flags::ADC_SILENT.with(Flags::ADC_STUCK)) {
-                    line.say(rom, Phrase::Moving);
-                }
-                if flags.has(Flags::AT_ZERO) {
-                    line.say(rom, Phrase::AtZero);
-                }
+            line.begin = 0;
+        }
+        BOTTOM_LINE => {
+            line.page = 7;
+            let mut phrase = message;
+            if phrase == Phrase(0) {
+                phrase = line.told(flags, Phrase::BOTTOM);
             }
-            Part::Middle => {
-                if self.state.mass.is_some() {
-                    if flags.has(Flags::NET) {
-                        line.say(rom, Phrase::Net);
+            if phrase == Phrase::VIEW {
+                phrase = Phrase(phrase.0.wrapping_add(view));
+                let value = match view {
+                    0 => {
+                        mass(line, scale, scale.settings.d);
+                        line.say(Phrase::INTERVAL);
+                        scale.settings.max
                     }
-                    if Unit::of(self.settings).kilogram {
-                        line.put(b'k');
-                    }
-                    line.put(b'g');
-                    line.right();
+                    1 => weighed.map_or(0, |w| w.mass),
+                    2 => scale.reference.tare,
+                    3 => scale.latest.map_or(0, |f| f.smooth_q8) >> 8,
+                    4 => (scale.rest.spread_q8() >> 8) as i32,
+                    _ => scale.identity.device_id as i32,
+                };
+                if view < 3 {
+                    mass(line, scale, value);
+                } else if view < 5 {
+                    line.take(value);
+                    line.number(0);
+                } else {
+                    line.left = value as u32;
+                    line.hex();
                 }
             }
-            Part::Bottom => match self.message.or_else(|| trouble(flags)) {
-                Some(phrase) => line.say(rom, phrase),
-                None => self.view(line, rom),
-            },
+            line.say(phrase);
         }
-    }
-
-    fn view(&self, line: &mut Line, rom: &dyn Fn(usize) -> u8) {
-        match self.view {
-            0 => {
-                line.say(rom, Phrase::Max);
-                self.mass(line, self.settings.max);
-                line.put(b' ');
-                line.say(rom, Phrase::Interval);
-                self.mass(line, self.settings.d);
+        _ => {
+            line.page = 2;
+            if let Some(indication) = weighed.and_then(|w| w.indication) {
+                mass(line, scale, indication);
             }
-            1 => {
-                line.say(rom, Phrase::Gross);
-                self.mass(line, self.state.mass.unwrap_or(0));
-            }
-            2 => {
-                line.say(rom, Phrase::Tare);
-                self.mass(line, self.tare);
-            }
-            3 => {
-                line.say(rom, Phrase::Counts);
-                line.number(self.state.smooth_q8 >> 8, 0);
-            }
-            4 => {
-                line.say(rom, Phrase::Spread);
-                line.number((self.state.spread_q8 >> 8) as i32, 0);
-            }
-            _ => {
-                line.say(rom, Phrase::Number);
-                line.hex(self.device_id);
-            }
+            // Flush right; what is too long is cut on the right.
+            line.begin = line.begin.min(LINE as u8 - LARGE);
         }
-    }
-
-    /// Appends a mass in quanta, rounded to the last digit that d has.
-    #[inline(never)]
-    fn mass(&self, line: &mut Line, quanta: i32) {
-        let unit = Unit::of(self.settings);
-        let ug = i64::from(quanta).wrapping_mul(i64::from(self.settings.quantum_ug));
-        let digits = divide_to_nearest(ug, i64::from(unit.digit_ug));
-        line.number(saturate_i32(digits), unit.decimals);
     }
 }
 
-/// The condition that matters most.
-fn trouble(flags: Flags) -> Option<Phrase> {
-    Some(if flags.has(Flags::ADC_SILENT) {
-        Phrase::AdcSilent
-    } else if flags.has(Flags::ADC_STUCK) {
-        Phrase::AdcStuck
-    } else if flags.has(Flags::SATURATED) {
-        Phrase::Saturated
-    } else if flags.has(Flags::OTHER_LAYOUT) {
-        Phrase::OtherLayout
-    } else if flags.has(Flags::NOT_CALIBRATED) {
-        Phrase::NotCalibrated
-    } else if flags.has(Flags::OVERLOAD) {
-        Phrase::AboveMax
-    } else if flags.has(Flags::UNDERLOAD) {
-        Phrase::BelowZero
-    } else if flags.has(Flags::FELL_BACK) {
-        Phrase::OlderRecord
+/// Micrograms of the sixth decimal of a gram, and of a kilogram.
+const MICROGRAM: u16 = 1;
+const MILLIGRAM: u16 = 1000;
+
+/// What masses are written in: kg from Max 100 kg on, else g; as micrograms of
+/// the sixth decimal.
+#[inline(never)]
+fn unit_ug<R, S, const KNOTS: usize, const QUEUE: usize>(
+    line: &mut Line<R>,
+    scale: &Instrument<S, KNOTS, QUEUE>,
+) -> u16
+where
+    R: Fn(usize) -> u8 + Copy,
+    S: Storage,
+{
+    take_mass(line, scale, scale.settings.max, 1_000_000);
+    if line.left < 100_000 {
+        MICROGRAM
     } else {
-        return None;
-    })
+        MILLIGRAM
+    }
+}
+
+/// Takes a mass in quanta at hand, in units of `unit_ug` micrograms.
+#[inline(never)]
+fn take_mass<R, S, const KNOTS: usize, const QUEUE: usize>(
+    line: &mut Line<R>,
+    scale: &Instrument<S, KNOTS, QUEUE>,
+    quanta: i32,
+    unit_ug: u32,
+) where
+    R: Fn(usize) -> u8 + Copy,
+    S: Storage,
+{
+    line.take(quanta);
+    line.convert(scale.settings.quantum_ug, unit_ug);
+}
+
+/// Puts a mass in quanta, rounded to the last digit that d has: with as many
+/// decimals as d needs, six at most.
+#[inline(never)]
+fn mass<R, S, const KNOTS: usize, const QUEUE: usize>(
+    line: &mut Line<R>,
+    scale: &Instrument<S, KNOTS, QUEUE>,
+    quanta: i32,
+) where
+    R: Fn(usize) -> u8 + Copy,
+    S: Storage,
+{
+    let mut digit_ug = u32::from(unit_ug(line, scale));
+    take_mass(line, scale, scale.settings.d, digit_ug);
+    let mut decimals = 6u8;
+    while decimals > 0 && line.digit(10) == 0 {
+        decimals = decimals.wrapping_sub(1);
+        digit_ug = digit_ug.wrapping_mul(10);
+    }
+    take_mass(line, scale, quanta, digit_ug);
+    line.number(decimals);
 }
 
 /// Why a key was not obeyed.
-pub fn refused(refusal: Refusal) -> Phrase {
+pub const fn refused(refusal: Refusal) -> Phrase {
     match refusal {
-        Refusal::NotAtRest => Phrase::NotAtRest,
-        Refusal::ZeroRange => Phrase::ZeroRange,
-        Refusal::TareRange => Phrase::TareRange,
-        Refusal::NotCalibrated => Phrase::NotCalibrated,
-        _ => Phrase::AdcSilent,
+        Refusal::NotAtRest => Phrase::NOT_AT_REST,
+        Refusal::ZeroRange => Phrase::ZERO_RANGE,
+        Refusal::TareRange => Phrase::TARE_RANGE,
+        Refusal::NotCalibrated => Phrase::NOT_CALIBRATED,
+        _ => Phrase::ADC_SILENT,
     }
 }

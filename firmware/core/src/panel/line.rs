@@ -1,117 +1,155 @@
-//! A short line of text, put together without a formatting library.
+//! A line of text, written from its right end, without a formatting library.
+//!
+//! Numbers come digit by digit from the right, so a line that is written that
+//! way needs no room to turn them round and is flush right by itself.
 
-use super::words::{LINE, Phrase, letter};
+use scalewright_protocol::message::Flags;
+use scalewright_protocol::units::{divide_to_nearest, saturate_i32};
 
-/// At most so many characters as it has room for; what does not fit is cut.
-/// One length serves all lines, so that there is one of each function.
-pub struct Line {
+use super::words::{BLANK, MINUS, POINT, Phrase, ZERO, say, told};
+
+/// Characters of a line of small letters.
+pub const LINE: usize = 21;
+
+/// At most [`LINE`] letters; what does not fit is cut on the left. One length
+/// serves all lines, so that there is one of each function.
+pub struct Line<R> {
+    rom: R,
+    /// The number at hand, of which digits are put. Here, not in a local: what
+    /// stands in a structure needs no room of its own on an 8-bit chip's stack.
+    pub left: u32,
+    negative: bool,
     text: [u8; LINE],
-    length: u8,
-    room: u8,
+    /// Where the text begins.
+    pub begin: u8,
+    /// Row of eight dots where the line stands, 0 on top.
+    pub page: u8,
 }
 
-impl Line {
-    /// An empty line of at most `room` characters.
-    pub const fn new(room: u8) -> Self {
+impl<R: Fn(usize) -> u8 + Copy> Line<R> {
+    /// An empty line; `rom` reads a byte of [`super::ROM`].
+    pub const fn new(rom: R) -> Self {
         Self {
-            text: [b' '; LINE],
-            length: 0,
-            room,
+            rom,
+            left: 0,
+            negative: false,
+            text: [BLANK; LINE],
+            begin: LINE as u8,
+            page: 0,
         }
     }
 
-    /// Appends a character.
+    /// Puts a letter before what is there.
     #[inline(never)]
-    pub fn put(&mut self, character: u8) {
-        if self.length < self.room
-            && let Some(place) = self.text.get_mut(usize::from(self.length))
-        {
-            *place = character;
-            self.length = self.length.wrapping_add(1);
+    pub fn put(&mut self, letter: u8) {
+        let before = self.begin.wrapping_sub(1);
+        if let Some(place) = self.text.get_mut(usize::from(before)) {
+            *place = letter;
+            self.begin = before;
         }
     }
 
-    /// Appends a phrase.
+    /// The phrase for the first condition that is met, from `first` on.
+    pub fn told(&self, flags: Flags, first: Phrase) -> Phrase {
+        told(self.rom, flags, first)
+    }
+
+    /// Puts a phrase before what is there.
     #[inline(never)]
-    pub fn say(&mut self, rom: &dyn Fn(usize) -> u8, phrase: Phrase) {
-        for at in 0..LINE {
-            match letter(rom, phrase, at) {
-                0 => break,
-                character => self.put(character),
+    pub fn say(&mut self, phrase: Phrase) {
+        say(self.rom, phrase, |letter| self.put(letter));
+    }
+
+    /// Takes the last digit off the number at hand.
+    #[inline(never)]
+    pub fn digit(&mut self, base: u8) -> u8 {
+        let last = self.left as u8;
+        let Some(left) = self.left.checked_div(u32::from(base)) else {
+            return 0;
+        };
+        self.left = left;
+        // The remainder, of which only the lowest byte is wanted.
+        last.wrapping_sub((left as u8).wrapping_mul(base))
+    }
+
+    /// Takes a number at hand.
+    #[inline(never)]
+    pub const fn take(&mut self, value: i32) {
+        self.negative = value < 0;
+        self.left = value.unsigned_abs();
+    }
+
+    /// The number at hand times `by` / `per`, to the nearest, ties away from
+    /// zero; held at 2^31 − 1. 0 when `per` is 0.
+    #[inline(always)]
+    pub const fn convert(&mut self, by: u32, per: u32) {
+        // 2^31 · (2^32 − 1) at most: inside an i64.
+        let product = (self.left as u64).wrapping_mul(by as u64);
+        self.left = saturate_i32(divide_to_nearest(product as i64, per as i64)) as u32;
+        // Nobody is shown a negative zero.
+        self.negative &= self.left != 0;
+    }
+
+    /// Takes the last digit off the number at hand and puts it.
+    #[inline(never)]
+    fn put_digit(&mut self, base: u8) {
+        let digit = self.digit(base);
+        self.put(digit.wrapping_add(ZERO));
+    }
+
+    /// Puts the number at hand / 10^`decimals`, with a point when there are
+    /// decimals.
+    #[inline(never)]
+    pub fn number(&mut self, decimals: u8) {
+        let mut behind = decimals;
+        loop {
+            self.put_digit(10);
+            if behind > 0 {
+                behind = behind.wrapping_sub(1);
+                if behind == 0 {
+                    self.put(POINT);
+                }
+            } else if self.left == 0 {
+                break;
             }
         }
+        if self.negative {
+            self.put(MINUS);
+        }
     }
 
-    /// Appends `value` / 10^`decimals`, with a point when there are decimals.
+    /// Puts the number at hand in base 16, with eight digits.
     #[inline(never)]
-    pub fn number(&mut self, value: i32, decimals: u8) {
-        if value < 0 {
-            self.put(b'-');
-        }
-        // 32 bits have ten digits at most.
-        let mut digits = [0u8; 10];
-        let mut left = value.unsigned_abs();
-        let mut needed = 0u8;
-        for (behind, digit) in (1u8..).zip(&mut digits) {
-            *digit = (left % 10) as u8;
-            left /= 10;
-            if *digit != 0 || behind <= decimals.saturating_add(1) {
-                needed = behind;
-            }
-        }
-        for behind in (0..needed).rev() {
-            if decimals > 0 && behind.wrapping_add(1) == decimals {
-                self.put(b'.');
-            }
-            let digit = digits.get(usize::from(behind)).copied().unwrap_or(0);
-            self.put(b'0'.wrapping_add(digit));
+    pub fn hex(&mut self) {
+        for _ in 0..8u8 {
+            self.put_digit(16);
         }
     }
 
-    /// Appends the eight digits of a device number, base 16.
-    #[inline(never)]
-    pub fn hex(&mut self, value: u32) {
-        let mut left = value;
-        for _ in 0..8 {
-            let digit = (left >> 28) as u8;
-            left <<= 4;
-            let letters = if digit < 10 { b'0' } else { b'A' - 10 };
-            self.put(letters.wrapping_add(digit));
-        }
-    }
-
-    /// Moves the text to the right end. What is behind it is blank, so the whole
-    /// buffer can be turned.
-    #[inline(never)]
-    pub fn right(&mut self) {
-        while self.length < self.room {
-            let mut last = b' ';
-            for place in &mut self.text {
-                core::mem::swap(place, &mut last);
-            }
-            self.length = self.length.wrapping_add(1);
-        }
-    }
-
-    /// The character at a place; blank past the end.
+    /// The letter at a place; blank past the end.
     #[inline(never)]
     pub fn at(&self, place: u8) -> u8 {
-        self.text.get(usize::from(place)).copied().unwrap_or(b' ')
+        self.text.get(usize::from(place)).copied().unwrap_or(BLANK)
     }
 }
 
 #[cfg(test)]
 mod tests {
+    use super::super::words::ROM;
+    use super::super::words::tests::read;
     use super::*;
 
-    fn text(line: &Line) -> std::string::String {
-        (0..line.length).map(|at| char::from(line.at(at))).collect()
+    fn written(write: impl FnOnce(&mut Line<fn(usize) -> u8>)) -> std::string::String {
+        let mut line = Line::<fn(usize) -> u8>::new(|at| ROM[at]);
+        write(&mut line);
+        read((line.begin..LINE as u8).map(|at| line.at(at)))
     }
 
     fn number(value: i32, decimals: u8) -> std::string::String {
-        let mut line = Line::new(21);
-        line.number(value, decimals);
-        text(&line)
+        written(|line| {
+            line.take(value);
+            line.number(decimals);
+        })
     }
 
     #[test]
@@ -129,19 +167,43 @@ mod tests {
 
     #[test]
     fn what_does_not_fit_is_cut() {
-        let mut line = Line::new(4);
-        line.number(123_456, 0);
-        assert_eq!(text(&line), "1234");
-        let mut line = Line::new(4);
-        line.put(b'g');
-        line.right();
-        assert_eq!(text(&line), "   g");
+        let cut = written(|line| {
+            line.take(123_456_789);
+            line.number(0);
+            line.say(Phrase::ZERO_RANGE);
+        });
+        assert_eq!(cut, "e zero range123456789");
+    }
+
+    #[test]
+    fn a_number_is_converted_to_the_nearest() {
+        let converted = |value, by, per| {
+            written(|line| {
+                line.take(value);
+                line.convert(by, per);
+                line.number(0);
+            })
+        };
+        assert_eq!(converted(-5, 1, 2), "-3");
+        assert_eq!(converted(-1, 1, 3), "0");
+        assert_eq!(converted(600_000, 10_000, 1_000_000), "6000");
+        assert_eq!(converted(1, u32::MAX, 1), "2147483647", "held");
+        assert_eq!(
+            converted(i32::MIN, u32::MAX, u32::MAX),
+            "-2147483647",
+            "held"
+        );
+        assert_eq!(converted(1, 1, 0), "0", "nothing to divide by");
     }
 
     #[test]
     fn a_device_number_has_eight_digits() {
-        let mut line = Line::new(21);
-        line.hex(0x5C00_4F2A);
-        assert_eq!(text(&line), "5C004F2A");
+        for (number, text) in [(0x5C00_4F2A, "5C004F2A"), (0xB3D, "00000B3D")] {
+            let hex = written(|line| {
+                line.left = number;
+                line.hex();
+            });
+            assert_eq!(hex, text);
+        }
     }
 }
