@@ -17,6 +17,7 @@
 use avr_device::atmega328p::TWI;
 use scalewright_protocol::units::elapsed_ms;
 
+use crate::flash;
 use crate::pins::{DisplayClock, DisplayData};
 
 /// Looks at the bus before it counts as stuck: about 0.5 ms, while a byte takes
@@ -44,7 +45,7 @@ const TAKEN: u8 = 0x28;
 /// Off; clock; 64 lines; no offset; line 0 on top; charge pump; page addressing;
 /// columns and lines mirrored as the usual module is mounted; contrast and
 /// charge times for the built-in pump; show memory, not inverted; on.
-const SETUP: [u8; 25] = [
+pub const SETUP: [u8; 25] = [
     0xAE, 0xD5, 0x80, 0xA8, 0x3F, 0xD3, 0x00, 0x40, 0x8D, 0x14, 0x20, 0x02, 0xA1, 0xC8, 0xDA, 0x12,
     0x81, 0x8F, 0xD9, 0xF1, 0xDB, 0x40, 0xA4, 0xA6, ON,
 ];
@@ -105,7 +106,7 @@ impl Display {
         if since_ms < RETRY_MS {
             return Step::Missing;
         }
-        let found = self.message(COMMANDS, &SETUP);
+        let found = self.set_up();
         self.note(found, now_ms);
         if self.ready {
             Step::Found
@@ -133,6 +134,15 @@ impl Display {
             self.bus.twcr().reset();
         }
         self.tried_ms = now_ms;
+    }
+
+    fn set_up(&mut self) -> Result<(), NoDisplay> {
+        self.begin(COMMANDS)?;
+        for at in 0..SETUP.len() {
+            self.byte(flash::display_setup(at))?;
+        }
+        self.end();
+        Ok(())
     }
 
     #[inline(never)]

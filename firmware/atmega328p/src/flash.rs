@@ -8,6 +8,8 @@ use core::arch::asm;
 use scalewright_core::panel::{ROM, ROM_BYTES};
 use scalewright_protocol::passport::{PASSPORT_BYTES, passport};
 
+use crate::display::SETUP;
+
 /// Firmware version: major, minor, patch.
 pub const FIRMWARE: (u8, u8, u8) = (0, 1, 0);
 /// Kind of board, as the greeting and the passport name it.
@@ -34,6 +36,18 @@ pub fn panel(at: usize) -> u8 {
     if at < ROM_BYTES {
         // The address of a static in this section is its place in flash.
         fetch((&raw const PANEL).cast::<u8>().wrapping_add(at))
+    } else {
+        0
+    }
+}
+
+#[unsafe(link_section = ".progmem.data")]
+static DISPLAY_SETUP: [u8; SETUP.len()] = SETUP;
+
+/// The byte at `at` of the display's setup; 0 past its end.
+pub fn display_setup(at: usize) -> u8 {
+    if at < SETUP.len() {
+        fetch((&raw const DISPLAY_SETUP).cast::<u8>().wrapping_add(at))
     } else {
         0
     }

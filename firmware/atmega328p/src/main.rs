@@ -67,7 +67,7 @@ fn panic(_: &core::panic::PanicInfo<'_>) -> ! {
 #[avr_device::entry]
 #[allow(static_mut_refs)]
 fn main() -> ! {
-    static mut SCALE: Scale = Instrument::switched_off(IDENTITY, Memory::new());
+    static mut SCALE: Scale = Instrument::switched_off(Memory::new());
     static mut PANEL: Panel = Panel::new();
     // SAFETY: `main` runs once; what interrupts use of these is named there.
     let chip = unsafe { Peripherals::steal() };
@@ -92,9 +92,12 @@ fn main() -> ! {
 
     let scale = SCALE;
     let device_id = number(scale.storage());
-    scale.set_device_id(device_id);
     let mut scale_ms = tick::now_ms();
-    scale.start(FACTORY, scale_ms);
+    let identity = Identity {
+        device_id,
+        ..IDENTITY
+    };
+    scale.start(identity, FACTORY, scale_ms);
     let panel = PANEL;
     // Whether the last byte taken in stands inside a frame.
     let mut inside = false;

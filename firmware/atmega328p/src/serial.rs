@@ -1,8 +1,9 @@
 //! The serial line: 115 200 bit/s, 8 data bits, no parity, one stop bit.
 //!
 //! Both directions are queued and moved by interrupts. The core takes bytes in
-//! whenever it has room; a frame of any length is shorter than both queues
-//! together, and a laptop sends the next request only after the reply.
+//! as they come, all but the zero that ends a frame, which waits until the scale
+//! has time for what the frame asks; a laptop sends the next request only after
+//! the reply, so nothing long ever stands in the queue.
 //!
 //! The rate is 16 MHz / (8 · 17) = 117 647 bit/s, 2.1 % fast, as the table of
 //! rates in the chip's data sheet has it (Microchip, "ATmega328P", USART,

@@ -4,7 +4,8 @@
 //! converter is looked at and a finished conversion read and queued. So no code
 //! is lost while a record is being written or the display painted, as long as
 //! the main loop comes back within [`READINGS`] conversions: 200 ms at 80/s,
-//! where the longest wait for the memory in one go is 86 ms (see `memory`).
+//! where the longest wait for the memory in one go is 86 ms (see `memory`), and
+//! the main loop works on what waits before it begins the next long thing.
 //!
 //! Reading a code takes about 0.1 ms with interrupts off, less than the two
 //! bytes (0.17 ms) that the serial line's receiver can hold.

@@ -18,8 +18,7 @@ use scalewright_protocol::units::{CODE_MAX, CODE_MIN};
 
 use crate::capture::check_order;
 use crate::conversation::{Outcome, answers};
-use crate::filter::Filtered;
-use crate::instrument::Instrument;
+use crate::instrument::{Instrument, Latest, UNKNOWN};
 use crate::ports::Storage;
 use crate::slots::Progress;
 
@@ -183,7 +182,7 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
     fn tell_who(&mut self, id: u16) {
         let fit = KNOTS.min(self.slots.knots_fit());
         let slot_bytes = self.slots.slot_bytes();
-        let who = &self.identity;
+        let who = self.identity.as_ref().unwrap_or(&UNKNOWN);
         self.outbox.reply(|pen| {
             answers(pen, id, answer::HELLO);
             pen.u16(WIRE_VERSION);
@@ -245,14 +244,15 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
     }
 
     /// The signal, if a zero or tare may be taken from it.
-    fn at_rest(&self) -> Result<(&Table<KNOTS>, Filtered), Refusal> {
+    fn at_rest(&self) -> Result<(&Table<KNOTS>, Latest), Refusal> {
         let table = self.table.as_ref().ok_or(Refusal::NotCalibrated)?;
         if self.fault.is_some() {
             return Err(Refusal::AdcFault);
         }
-        match self.latest {
-            Some(filtered) if self.rest.within(self.rest_limit_q8) => Ok((table, filtered)),
-            _ => Err(Refusal::NotAtRest),
+        if self.latest.known && self.rest.within(self.rest_limit_q8) {
+            Ok((table, self.latest))
+        } else {
+            Err(Refusal::NotAtRest)
         }
     }
 
@@ -262,9 +262,9 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
     /// [`Refusal::NotCalibrated`], [`Refusal::AdcFault`], [`Refusal::NotAtRest`],
     /// [`Refusal::ZeroRange`].
     pub fn zero(&mut self) -> Result<(), Refusal> {
-        let (table, filtered) = self.at_rest()?;
+        let (table, latest) = self.at_rest()?;
         let mut reference = self.reference;
-        reference.set_zero(table, &self.settings, filtered.smooth_q8)?;
+        reference.set_zero(table, &self.settings, latest.smooth_q8)?;
         self.reference = reference;
         Ok(())
     }
@@ -274,14 +274,9 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
     /// # Errors
     /// As [`Self::zero`], and [`Refusal::TareRange`].
     pub fn take_tare(&mut self) -> Result<(), Refusal> {
-        let (table, filtered) = self.at_rest()?;
+        let (table, latest) = self.at_rest()?;
         let mut reference = self.reference;
-        reference.set_tare(
-            table,
-            &self.settings,
-            filtered.smooth_q8,
-            filtered.saturated,
-        )?;
+        reference.set_tare(table, &self.settings, latest.smooth_q8, latest.saturated)?;
         self.reference = reference;
         Ok(())
     }

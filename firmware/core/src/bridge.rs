@@ -53,10 +53,11 @@ impl Conversion {
 
 /// Why there are no conversions.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[repr(u8)]
 pub enum BridgeFault {
     /// No data-ready for [`SILENT_PERIODS`] of the slowest conversion periods
     /// (plus settling).
-    Silent,
+    Silent = 1,
     /// The data line is low and does not go high after the 25th pulse: data or
     /// clock wire broken or shorted, or a pin that cannot be driven.
     Stuck,

@@ -37,6 +37,7 @@ pub fn check_order(order: &CaptureOrder) -> Result<(), u8> {
 }
 
 #[derive(Clone, Copy, Debug)]
+#[repr(u8)]
 enum Stage {
     Idle,
     Settling,

@@ -63,11 +63,11 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
         self.untold = false;
         self.last_id = Some(id);
         // Field by field, in the order of `State`: no room for it on the stack.
-        let weighed = self.latest.as_ref().and_then(|f| self.weigh(f));
+        let weighed = self.weigh();
         let flags = self.flags(weighed.as_ref());
         let mass = weighed.as_ref().map(|w| w.mass);
         let indication = weighed.and_then(|w| w.indication);
-        let smooth_q8 = self.latest.as_ref().map_or(0, |f| f.smooth_q8);
+        let smooth_q8 = self.latest.smooth_q8;
         self.outbox.reply(|pen| {
             answers(pen, id, answer::STATE);
             pen.u32(self.now_ms);

@@ -30,7 +30,7 @@ use scalewright_protocol::message::{Refusal, Stage};
 use scalewright_protocol::passport::LAYOUT_VERSION as LAYOUT;
 use scalewright_protocol::settings::{Class, Input, Settings};
 
-use crate::FACTORY;
+use crate::BLANK;
 use crate::ports::{Slot, Storage};
 use crate::shelf::Shelf;
 
@@ -57,7 +57,7 @@ impl Header {
         Self {
             sequence: 0,
             stage: Stage {
-                settings: FACTORY,
+                settings: BLANK,
                 zero_counts: 0,
                 knots: 0,
                 checksum: 0,

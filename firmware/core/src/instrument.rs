@@ -37,11 +37,11 @@ use scalewright_protocol::table::Table;
 use scalewright_protocol::tags::report;
 use scalewright_protocol::units::{CODE_MAX, CODE_MIN, reached_ms};
 
-use crate::FACTORY;
+use crate::BLANK;
 use crate::bridge::{BridgeFault, Conversion};
 use crate::capture::Capture;
 use crate::conversation::Wait;
-use crate::filter::{Filter, FilterConfig, Filtered};
+use crate::filter::{Filter, FilterConfig};
 use crate::indication::{Reference, Weighed, rest_limit_q8};
 use crate::outbox::Outbox;
 use crate::ports::Storage;
@@ -65,6 +65,35 @@ pub struct Identity {
     pub rates_sps: &'static [u16],
 }
 
+/// Before a scale is started.
+pub(crate) const UNKNOWN: Identity = Identity {
+    device_id: 0,
+    board: "",
+    firmware: (0, 0, 0),
+    rates_sps: &[],
+};
+
+/// What the filter said last; all zero while it has said nothing.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Latest {
+    /// Whether it has said anything since it was restarted.
+    pub(crate) known: bool,
+    pub(crate) smooth_q8: i32,
+    pub(crate) saturated: bool,
+    pub(crate) spike: bool,
+}
+
+impl Latest {
+    const fn none() -> Self {
+        Self {
+            known: false,
+            smooth_q8: 0,
+            saturated: false,
+            spike: false,
+        }
+    }
+}
+
 /// What happens to a scale.
 #[derive(Clone, Copy, Debug)]
 pub enum Event<'a> {
@@ -78,7 +107,7 @@ pub enum Event<'a> {
 
 /// A scale with a table of up to `KNOTS` knots and a queue of `QUEUE` bytes.
 pub struct Instrument<S: Storage, const KNOTS: usize, const QUEUE: usize = QUEUE_BYTES> {
-    pub(crate) identity: Identity,
+    pub(crate) identity: Option<Identity>,
     pub(crate) slots: Slots<S>,
     pub(crate) settings: Settings,
     pub(crate) table: Option<Table<KNOTS>>,
@@ -93,7 +122,7 @@ pub struct Instrument<S: Storage, const KNOTS: usize, const QUEUE: usize = QUEUE
     pub(crate) untold: bool,
     pub(crate) rest_limit_q8: u32,
     pub(crate) fault: Option<BridgeFault>,
-    pub(crate) latest: Option<Filtered>,
+    pub(crate) latest: Latest,
     filter: Filter,
     pub(crate) rest: Rest,
     stable: bool,
@@ -114,21 +143,22 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
     /// A scale just switched on: the newest sound record is in force, else
     /// `factory` without a table. Zero is the reference stored at calibration.
     pub fn new(identity: Identity, storage: S, factory: Settings, now_ms: u32) -> Self {
-        let mut scale = Self::switched_off(identity, storage);
-        scale.start(factory, now_ms);
+        let mut scale = Self::switched_off(storage);
+        scale.start(identity, factory, now_ms);
         scale
     }
 
     /// A scale before [`Self::start`]. A constant, so that a board with little
-    /// RAM has it in its static memory from the first and never on its stack.
+    /// RAM has it in its static memory from the first and never on its stack;
+    /// and nothing but zeros, so that its image takes no flash.
     #[must_use]
-    pub const fn switched_off(identity: Identity, storage: S) -> Self {
+    pub const fn switched_off(storage: S) -> Self {
         Self {
-            identity,
+            identity: None,
             slots: Slots::new(storage),
-            settings: FACTORY,
+            settings: BLANK,
             rest_limit_q8: 0,
-            rest: Rest::new(FACTORY.rest_ms),
+            rest: Rest::new(0),
             table: None,
             reference: Reference::stored(0),
             fell_back: false,
@@ -138,7 +168,7 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
             stream_left: 0,
             untold: false,
             fault: None,
-            latest: None,
+            latest: Latest::none(),
             filter: Filter::new(),
             stable: false,
             sequence: 0,
@@ -153,11 +183,6 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
         }
     }
 
-    /// Number of this device, when it is known only after [`Self::switched_off`].
-    pub const fn set_device_id(&mut self, device_id: u32) {
-        self.identity.device_id = device_id;
-    }
-
     /// The storage, for a board that keeps something of its own there.
     pub const fn storage(&mut self) -> &mut S {
         self.slots.storage()
@@ -165,7 +190,8 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
 
     /// Finds the record in force; called once, before all else. Without one,
     /// `factory` is in force and no table.
-    pub fn start(&mut self, factory: Settings, now_ms: u32) {
+    pub fn start(&mut self, identity: Identity, factory: Settings, now_ms: u32) {
+        self.identity = Some(identity);
         self.now_ms = now_ms;
         let limits = self.limits();
         let boot = self.slots.boot(&limits, &mut self.table);
@@ -283,7 +309,10 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
     /// What the board says of itself.
     #[must_use]
     pub const fn identity(&self) -> &Identity {
-        &self.identity
+        match &self.identity {
+            Some(identity) => identity,
+            None => &UNKNOWN,
+        }
     }
 
     /// Tare in use, quanta; 0 for none.
@@ -314,11 +343,11 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
     #[must_use]
     #[inline(never)]
     pub fn state(&self, now_ms: u32) -> State {
-        let weighed = self.latest.as_ref().and_then(|f| self.weigh(f));
+        let weighed = self.weigh();
         State {
             at_ms: now_ms,
             sequence: self.sequence,
-            smooth_q8: self.latest.map_or(0, |f| f.smooth_q8),
+            smooth_q8: self.latest.smooth_q8,
             spread_q8: self.rest.spread_q8(),
             zero_counts: self.reference.zero_counts,
             mass: weighed.map(|w| w.mass),
@@ -335,7 +364,7 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
 
     pub(crate) fn limits(&self) -> Limits {
         Limits {
-            rates_sps: self.identity.rates_sps,
+            rates_sps: self.identity().rates_sps,
             knots: KNOTS,
         }
     }
@@ -373,7 +402,7 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
     fn forget_samples(&mut self) {
         self.filter.restart();
         self.rest.restart();
-        self.latest = None;
+        self.latest = Latest::none();
     }
 
     fn sample(&mut self, conversion: Conversion) {
@@ -394,7 +423,12 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
         let Some(filtered) = self.filter.push(&config, code) else {
             return;
         };
-        self.latest = Some(filtered);
+        self.latest = Latest {
+            known: true,
+            smooth_q8: filtered.smooth_q8,
+            saturated: filtered.saturated,
+            spike: filtered.spike,
+        };
         self.sequence = self.sequence.wrapping_add(1);
         self.rest.push(self.now_ms, filtered.smooth_q8);
         self.untold |= self.capture.sample(self.now_ms, &filtered, &self.rest);
@@ -403,7 +437,7 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
             self.stream_left = self.stream_left.saturating_sub(1);
             if self.stream_left == 0 {
                 self.stream_left = self.stream_every;
-                let weighed = self.weigh(&filtered);
+                let weighed = self.weigh();
                 let sample = Sample {
                     sequence: self.sequence,
                     at_ms: self.now_ms,
@@ -421,14 +455,17 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
     }
 
     #[inline(never)]
-    pub(crate) fn weigh(&self, filtered: &Filtered) -> Option<Weighed> {
-        let table = self.table.as_ref()?;
-        Some(self.reference.weigh(
-            table,
-            &self.settings,
-            filtered.smooth_q8,
-            filtered.saturated,
-        ))
+    pub(crate) fn weigh(&self) -> Option<Weighed> {
+        let table = self.table.as_ref().filter(|_| self.latest.known)?;
+        let Latest {
+            smooth_q8,
+            saturated,
+            ..
+        } = self.latest;
+        Some(
+            self.reference
+                .weigh(table, &self.settings, smooth_q8, saturated),
+        )
     }
 
     #[inline(never)]
@@ -438,12 +475,9 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
             .with_if(Flags::STABLE, self.stable)
             .with_if(Flags::NOT_CALIBRATED, self.table.is_none())
             .with_if(Flags::NET, self.reference.tare != 0)
-            .with_if(Flags::SATURATED, self.latest.is_some_and(|f| f.saturated))
-            .with_if(Flags::SPIKE, self.latest.is_some_and(|f| f.spike))
-            .with_if(
-                Flags::SETTLING,
-                self.latest.is_none() && self.fault.is_none(),
-            )
+            .with_if(Flags::SATURATED, self.latest.saturated)
+            .with_if(Flags::SPIKE, self.latest.spike)
+            .with_if(Flags::SETTLING, !self.latest.known && self.fault.is_none())
             .with_if(Flags::ADC_SILENT, self.fault == Some(BridgeFault::Silent))
             .with_if(Flags::ADC_STUCK, self.fault == Some(BridgeFault::Stuck))
             .with_if(Flags::FELL_BACK, self.fell_back)
@@ -451,7 +485,7 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
     }
 
     fn note_rest(&mut self) {
-        let stable = self.latest.is_some() && self.rest.within(self.rest_limit_q8);
+        let stable = self.latest.known && self.rest.within(self.rest_limit_q8);
         self.untold |= stable != self.stable;
         self.stable = stable;
     }

@@ -53,3 +53,17 @@ pub const FACTORY: Settings = Settings {
     rest_tenths_d: 5,
     rest_ms: 1000,
 };
+
+/// Settings that say nothing, as zeros: a static that holds them takes no flash.
+pub(crate) const BLANK: Settings = Settings {
+    quantum_ug: 0,
+    max: 0,
+    e: 0,
+    d: 0,
+    class: Class::I,
+    rate_sps: 0,
+    input: Input::A128,
+    smoothing: 0,
+    rest_tenths_d: 0,
+    rest_ms: 0,
+};

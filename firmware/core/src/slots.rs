@@ -81,6 +81,7 @@ pub enum Progress {
 
 /// How far the record in the spare slot is.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[repr(u8)]
 enum Phase {
     /// Nothing is being stored.
     Idle,
@@ -97,8 +98,9 @@ enum Phase {
 #[derive(Debug)]
 pub struct Slots<S> {
     shelf: Shelf<S>,
-    /// Slot and number of the record in force.
-    in_force: Option<(Slot, u32)>,
+    /// Slot and number of the record in force; number 0 for none.
+    in_force: Slot,
+    sequence: u32,
     /// Where the next record is built.
     spare: Slot,
     /// Newest number seen on a sound header, 0 for none.
@@ -113,7 +115,8 @@ impl<S: Storage> Slots<S> {
     pub const fn new(storage: S) -> Self {
         Self {
             shelf: Shelf::new(storage),
-            in_force: None,
+            in_force: Slot::A,
+            sequence: 0,
             spare: Slot::A,
             newest: 0,
             phase: Phase::Idle,
@@ -143,8 +146,8 @@ impl<S: Storage> Slots<S> {
 
     /// Number of the record in force, 0 for none.
     #[must_use]
-    pub fn sequence(&self) -> u32 {
-        self.in_force.map_or(0, |(_, sequence)| sequence)
+    pub const fn sequence(&self) -> u32 {
+        self.sequence
     }
 
     /// What came into force last, by [`Self::boot`], [`Self::commit`],
@@ -163,7 +166,7 @@ impl<S: Storage> Slots<S> {
     #[inline(never)]
     pub fn boot<const N: usize>(&mut self, limits: &Limits, table: &mut Option<Table<N>>) -> Boot {
         *table = None;
-        self.in_force = None;
+        self.sequence = 0;
         self.phase = Phase::Idle;
         let a = self.shelf.survey(Slot::A);
         let b = self.shelf.survey(Slot::B);
@@ -195,7 +198,7 @@ impl<S: Storage> Slots<S> {
             if let Some((place, sequence)) = header {
                 self.shelf.read_header(slot, place, &mut self.work);
                 if self.load(slot, limits, table).is_ok() {
-                    self.in_force = Some((slot, sequence));
+                    (self.in_force, self.sequence) = (slot, sequence);
                     self.spare = slot.other();
                     break;
                 }
@@ -233,8 +236,10 @@ impl<S: Storage> Slots<S> {
     /// Places of the header of the record before, and of the next.
     #[inline(never)]
     fn previous(&mut self) -> Option<(u8, u8)> {
-        let (slot, _) = self.in_force?;
-        let other = slot.other();
+        if self.sequence == 0 {
+            return None;
+        }
+        let other = self.in_force.other();
         let survey = self.shelf.survey(other);
         let ((place, _), free) = (survey.newest?, survey.free?);
         let (knots, announced) = self.shelf.announced(other, place);
@@ -441,7 +446,7 @@ impl<S: Storage> Slots<S> {
         self.work.sequence = self.newest.wrapping_add(1).max(1);
         self.shelf.write_header(slot, place, &self.work)?;
         self.newest = self.work.sequence;
-        self.in_force = Some((slot, self.newest));
+        (self.in_force, self.sequence) = (slot, self.newest);
         self.spare = slot.other();
         Ok(())
     }

@@ -42,7 +42,7 @@ pub fn write<R, S, const KNOTS: usize, const QUEUE: usize>(
     R: Fn(usize) -> u8 + Copy,
     S: Storage,
 {
-    let weighed = scale.latest.as_ref().and_then(|f| scale.weigh(f));
+    let weighed = scale.weigh();
     let flags = scale.flags(weighed.as_ref());
     // Eight bits are sooner asked for one than sixteen.
     let low = flags.0 as u8;
@@ -84,9 +84,9 @@ pub fn write<R, S, const KNOTS: usize, const QUEUE: usize>(
                     }
                     1 => weighed.map_or(0, |w| w.mass),
                     2 => scale.reference.tare,
-                    3 => scale.latest.map_or(0, |f| f.smooth_q8) >> 8,
+                    3 => scale.latest.smooth_q8 >> 8,
                     4 => (scale.rest.spread_q8() >> 8) as i32,
-                    _ => scale.identity.device_id as i32,
+                    _ => scale.identity().device_id as i32,
                 };
                 if view < 3 {
                     mass(line, scale, value);
