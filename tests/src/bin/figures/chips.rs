@@ -163,6 +163,11 @@ fn one_sample(sheet: &mut Sheet, board: Board, chip: &mut Chip) {
 fn losses(sheet: &mut Sheet, chip: &mut Chip) {
     let mut seen = 0usize;
     let mut lost = 0usize;
+    let counted = |chip: &mut Chip| {
+        let read = number(&hold(&chip.rig).emulator.meter(), "codes_read");
+        (read, f64::from(chip.state().sequence))
+    };
+    let before = counted(chip);
     let mut last: Option<u32> = None;
     let mut stored = 0;
     let knots = [table(8), table(12), table(16)];
@@ -189,7 +194,10 @@ fn losses(sheet: &mut Sheet, chip: &mut Chip) {
         }
         stored += 1;
     }
-    let unread = number(&hold(&chip.rig).emulator.meter(), "codes_lost");
+    let after = counted(chip);
+    // Codes read and never worked on; one may be on its way at either end.
+    let dropped = ((after.0 - before.0) - (after.1 - before.1)).abs() - 1.0;
+    let unread = number(&hold(&chip.rig).emulator.meter(), "codes_lost") + dropped.max(0.0);
     let name = format!("samples lost of {seen}, storing {stored} tables");
     sheet.row(
         &name,
