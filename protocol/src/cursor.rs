@@ -101,7 +101,6 @@ impl Cursor {
     }
 
     /// A knot.
-    #[inline(never)]
     pub fn knot(&mut self, payload: &[u8]) -> Knot {
         Knot {
             counts: self.i32(payload),
@@ -109,32 +108,30 @@ impl Cursor {
         }
     }
 
-    /// Settings.
+    /// Settings, field by field into `into`.
     #[inline(never)]
-    pub fn settings(&mut self, payload: &[u8]) -> Settings {
-        Settings {
-            quantum_ug: self.u32(payload),
-            max: self.i32(payload),
-            e: self.i32(payload),
-            d: self.i32(payload),
-            class: match self.tag(payload) {
-                0 => Class::I,
-                1 => Class::II,
-                2 => Class::III,
-                3 => Class::IIII,
-                _ => self.no(Class::I),
-            },
-            rate_sps: self.u16(payload),
-            input: match self.tag(payload) {
-                0 => Input::A128,
-                1 => Input::B32,
-                2 => Input::A64,
-                _ => self.no(Input::A128),
-            },
-            smoothing: self.u8(payload),
-            rest_tenths_d: self.u8(payload),
-            rest_ms: self.u16(payload),
-        }
+    pub fn settings(&mut self, payload: &[u8], into: &mut Settings) {
+        into.quantum_ug = self.u32(payload);
+        into.max = self.i32(payload);
+        into.e = self.i32(payload);
+        into.d = self.i32(payload);
+        into.class = match self.tag(payload) {
+            0 => Class::I,
+            1 => Class::II,
+            2 => Class::III,
+            3 => Class::IIII,
+            _ => self.no(Class::I),
+        };
+        into.rate_sps = self.u16(payload);
+        into.input = match self.tag(payload) {
+            0 => Input::A128,
+            1 => Input::B32,
+            2 => Input::A64,
+            _ => self.no(Input::A128),
+        };
+        into.smoothing = self.u8(payload);
+        into.rest_tenths_d = self.u8(payload);
+        into.rest_ms = self.u16(payload);
     }
 
     const fn no<T: Copy>(&mut self, instead: T) -> T {
@@ -142,19 +139,15 @@ impl Cursor {
         instead
     }
 
-    /// What opens a record.
-    #[inline(never)]
-    pub fn stage(&mut self, payload: &[u8]) -> Stage {
-        Stage {
-            settings: self.settings(payload),
-            zero_counts: self.i32(payload),
-            knots: self.u8(payload),
-            checksum: self.u32(payload),
-        }
+    /// What opens a record, into `into`.
+    pub fn stage(&mut self, payload: &[u8], into: &mut Stage) {
+        self.settings(payload, &mut into.settings);
+        into.zero_counts = self.i32(payload);
+        into.knots = self.u8(payload);
+        into.checksum = self.u32(payload);
     }
 
     /// What orders a capture.
-    #[inline(never)]
     pub fn order(&mut self, payload: &[u8]) -> CaptureOrder {
         CaptureOrder {
             samples: self.u16(payload),

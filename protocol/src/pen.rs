@@ -77,7 +77,6 @@ impl<'out> Pen<'out> {
     }
 
     /// Length and bytes: a text, or a list of bytes.
-    #[inline(never)]
     pub fn bytes(&mut self, bytes: &[u8]) {
         self.u32(bytes.len() as u32);
         for byte in bytes {
@@ -86,7 +85,6 @@ impl<'out> Pen<'out> {
     }
 
     /// A knot.
-    #[inline(never)]
     pub fn knot(&mut self, knot: &Knot) {
         self.i32(knot.counts);
         self.i32(knot.mass);
@@ -117,7 +115,6 @@ impl<'out> Pen<'out> {
     }
 
     /// Header of a table.
-    #[inline(never)]
     pub fn table(&mut self, table: &TableHeader) {
         self.u32(table.sequence);
         self.u8(table.knots);
@@ -127,7 +124,6 @@ impl<'out> Pen<'out> {
     }
 
     /// A sample.
-    #[inline(never)]
     pub fn sample(&mut self, sample: &Sample) {
         self.u32(sample.sequence);
         self.u32(sample.at_ms);
@@ -152,7 +148,6 @@ impl<'out> Pen<'out> {
     }
 
     /// Where a capture stands.
-    #[inline(never)]
     pub fn capture(&mut self, capture: &CaptureState) {
         match capture {
             CaptureState::Idle => self.u8(0),
@@ -188,7 +183,6 @@ impl<'out> Pen<'out> {
     }
 
     /// Why a request was not carried out.
-    #[inline(never)]
     pub fn refusal(&mut self, refusal: Refusal) {
         // Tag, and the one field that some have.
         let (tag, field) = match refusal {

@@ -100,7 +100,6 @@ pub const fn divide_down(numerator: i64, divisor: i64) -> (i64, i64) {
 
 /// `a · b`, exact.
 #[must_use]
-#[inline(never)]
 pub const fn product(a: i32, b: i32) -> i64 {
     a as i64 * b as i64
 }

@@ -117,12 +117,25 @@ fn read_by_hand(payload: &[u8]) -> Option<Request> {
             every: at.u8(payload),
         },
         ask::SETTINGS => Ask::Settings,
-        ask::SET_SETTINGS => Ask::SetSettings(at.settings(payload)),
+        ask::SET_SETTINGS => {
+            let mut settings = support::vectors::KITCHEN;
+            at.settings(payload, &mut settings);
+            Ask::SetSettings(settings)
+        }
         ask::TABLE => Ask::Table,
         ask::KNOTS => Ask::Knots {
             from: at.u8(payload),
         },
-        ask::STAGE_BEGIN => Ask::StageBegin(at.stage(payload)),
+        ask::STAGE_BEGIN => {
+            let mut stage = Stage {
+                settings: support::vectors::KITCHEN,
+                zero_counts: 0,
+                knots: 0,
+                checksum: 0,
+            };
+            at.stage(payload, &mut stage);
+            Ask::StageBegin(stage)
+        }
         ask::STAGE_KNOTS => {
             let from = at.u8(payload);
             let mut knots = heapless::Vec::new();

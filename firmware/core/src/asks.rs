@@ -112,12 +112,15 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
     }
 
     fn stage_begin(&mut self, mut at: Cursor) -> Carried {
-        let stage = at.stage(self.payload());
+        // Read in place: there is no room for it on the way.
+        let stage = self.slots.reopen();
+        at.stage(self.decoder.payload().unwrap_or(&[]), stage);
+        let zero_counts = stage.zero_counts;
         self.whole(at)?;
-        if !(CODE_MIN..=CODE_MAX).contains(&stage.zero_counts) {
+        if !(CODE_MIN..=CODE_MAX).contains(&zero_counts) {
             return Err(Refusal::Range { field: 1 });
         }
-        self.slots.begin(&stage, &self.limits())?;
+        self.slots.begin(&self.limits())?;
         Ok(Outcome::Storing)
     }
 
@@ -141,22 +144,24 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
     /// The table stays, so what its numbers mean must stay: quanta, and (named
     /// as field 6) the ADC's input and gain.
     fn set_settings(&mut self, mut at: Cursor) -> Carried {
-        let settings = at.settings(self.payload());
+        let settings = &mut self.slots.reopen().settings;
+        at.settings(self.decoder.payload().unwrap_or(&[]), settings);
+        let quantum = settings.quantum_ug == self.settings.quantum_ug;
+        let input = settings.input == self.settings.input;
         self.whole(at)?;
         let limits = self.limits();
-        limits.check(&settings).map_err(Refusal::Settings)?;
+        self.slots.check(&limits)?;
         if self.table.is_some() {
-            if settings.quantum_ug != self.settings.quantum_ug {
+            if !quantum {
                 return Err(Refusal::QuantumInUse);
             }
-            if settings.input != self.settings.input {
+            if !input {
                 return Err(Refusal::Range { field: 6 });
             }
         }
         let zero_counts = self.reference.calibration_counts;
         let knots = self.table.as_ref().map_or(&[][..], Table::knots);
-        self.slots
-            .begin_settings(&settings, zero_counts, knots, &limits)?;
+        self.slots.begin_settings(zero_counts, knots, &limits)?;
         Ok(Outcome::Storing)
     }
 

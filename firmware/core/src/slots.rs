@@ -247,55 +247,67 @@ impl<S: Storage> Slots<S> {
         (checksum == announced).then_some((place, free))
     }
 
-    /// Begins to open a record in the spare slot; [`Self::step`] is called until
-    /// it is. From here on the record that stood there is gone; the one in force
-    /// is not touched.
+    /// What is to open a record, to be filled in; then comes [`Self::begin`] or
+    /// [`Self::begin_settings`]. What was being staged is given up.
+    pub const fn reopen(&mut self) -> &mut Stage {
+        self.phase = Phase::Idle;
+        &mut self.work.stage
+    }
+
+    /// Checks the settings in what was filled in.
     ///
     /// # Errors
-    /// [`Refusal`] for settings, zero reference or number of knots that make no
-    /// sense, or a memory without room.
+    /// [`Refusal::Settings`].
+    pub fn check(&self, limits: &Limits) -> Result<(), Refusal> {
+        limits
+            .check(&self.work.stage.settings)
+            .map_err(Refusal::Settings)
+    }
+
+    /// Begins to open a record in the spare slot, as it was filled in;
+    /// [`Self::step`] is called until it is. From here on the record that stood
+    /// there is gone; the one in force is not touched.
+    ///
+    /// # Errors
+    /// [`Refusal`] for settings or a number of knots that make no sense, or a
+    /// memory without room.
     #[inline(never)]
-    pub fn begin(&mut self, stage: &Stage, limits: &Limits) -> Result<(), Refusal> {
-        limits.check(&stage.settings).map_err(Refusal::Settings)?;
+    pub fn begin(&mut self, limits: &Limits) -> Result<(), Refusal> {
+        self.check(limits)?;
+        let knots = self.work.stage.knots;
         let fit = limits.knots.min(self.knots_fit());
-        if stage.knots == 1 {
-            return Err(Refusal::Table(TableFault::TooFew { knots: 1 }));
+        if knots == 1 {
+            return Err(Refusal::Table(TableFault::TooFew { knots }));
         }
-        if usize::from(stage.knots) > fit {
+        if usize::from(knots) > fit {
             return Err(Refusal::Table(TableFault::TooMany {
-                knots: stage.knots,
+                knots,
                 fit: u8::try_from(fit).unwrap_or(u8::MAX),
             }));
         }
-        self.phase = Phase::Idle;
         if self.shelf.knots_fit().is_none() {
             return Err(Refusal::Storage);
         }
-        self.work.stage = *stage;
         self.phase = Phase::Erasing { at: 0, copy: false };
         Ok(())
     }
 
-    /// Begins to store `settings` with the zero reference and the knots in force;
-    /// [`Self::step`] is called until that is done. What was being staged is
-    /// given up.
+    /// Begins to store the settings that were filled in with the zero reference
+    /// and the knots in force; [`Self::step`] is called until that is done.
     ///
     /// # Errors
     /// As [`Self::begin`].
     pub fn begin_settings(
         &mut self,
-        settings: &Settings,
         zero_counts: i32,
         knots: &[Knot],
         limits: &Limits,
     ) -> Result<(), Refusal> {
-        let stage = Stage {
-            settings: *settings,
-            zero_counts,
-            knots: u8::try_from(knots.len()).unwrap_or(u8::MAX),
-            checksum: knots_checksum(knots),
-        };
-        self.begin(&stage, limits)?;
+        let stage = &mut self.work.stage;
+        stage.zero_counts = zero_counts;
+        stage.knots = u8::try_from(knots.len()).unwrap_or(u8::MAX);
+        stage.checksum = knots_checksum(knots);
+        self.begin(limits)?;
         self.phase = Phase::Erasing { at: 0, copy: true };
         Ok(())
     }
