@@ -124,7 +124,6 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
         Ok(Outcome::Storing)
     }
 
-    #[inline(never)]
     fn stage_knots(&mut self, mut at: Cursor) -> Carried {
         let payload = self.payload();
         let from = at.u8(payload);
@@ -216,7 +215,6 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
         });
     }
 
-    #[inline(never)]
     fn tell_table(&mut self, id: u16) {
         let previous = self.slots.has_previous();
         let knots = self.table.as_ref().map_or(&[][..], Table::knots);

@@ -67,7 +67,6 @@ impl Moments {
     /// `A = Σ(x − q)²`, the variance is `(n·A − r²) / (n·(n − 1))` exactly. `A`
     /// is split by n − 1 so that nothing leaves 64 bits.
     #[must_use]
-    #[inline(never)]
     pub fn sd_q8(&self) -> u32 {
         let n = i32::from(self.count);
         if n < 2 {

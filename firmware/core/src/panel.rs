@@ -121,7 +121,6 @@ impl Panel {
     }
 
     /// Forgets what is shown: the display was plugged in anew.
-    #[inline(never)]
     pub fn repaint(&mut self) {
         self.shown = [words::BLANK; ALL];
         self.wiped = 0;
@@ -130,7 +129,6 @@ impl Panel {
 
     /// Takes which keys are down; the key that counts as pressed with it. Of
     /// several at once none counts.
-    #[inline(never)]
     pub fn keys(&mut self, now_ms: u32, down: Keys) -> Option<Key> {
         let now_ms = now_ms as u8;
         if down != self.down {
@@ -152,7 +150,6 @@ impl Panel {
     }
 
     /// Does what `key` asks for, and says so on the bottom line.
-    #[inline(never)]
     pub fn press<S: Storage, const KNOTS: usize, const QUEUE: usize>(
         &mut self,
         now_ms: u32,
@@ -202,7 +199,6 @@ impl Panel {
     }
 
     /// Fills a blank tile with the next piece; whether there is one.
-    #[inline(never)]
     fn next<S: Storage, const KNOTS: usize, const QUEUE: usize>(
         &mut self,
         now_ms: u16,
@@ -241,7 +237,6 @@ impl Panel {
 
     /// Fills a tile with the first piece of a line that differs from what is
     /// shown; whether one does.
-    #[inline(never)]
     fn piece<R: Fn(usize) -> u8 + Copy>(
         &mut self,
         which: u8,
@@ -295,7 +290,6 @@ impl Panel {
 impl Tile {
     /// Paints the letters of a line from `from` on: three small ones or, of a
     /// large one, the page that `part` names as [`PAGES`] does.
-    #[inline(never)]
     fn paint<R: Fn(usize) -> u8 + Copy>(&mut self, line: &Line<R>, from: u8, part: u8, rom: R) {
         self.page = line.page;
         let mut repeats = 1u8;
@@ -328,7 +322,6 @@ impl Tile {
 
 /// Page `third` of a column of seven dots drawn three times as high, one row
 /// down from the top.
-#[inline(never)]
 const fn enlarged(column: u8, third: u8) -> u8 {
     // All rows pass through; the last eight stay.
     let mut rows = third.wrapping_mul(8).wrapping_add(7);

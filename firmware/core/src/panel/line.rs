@@ -119,7 +119,6 @@ impl<R: Fn(usize) -> u8 + Copy> Line<R> {
     }
 
     /// Puts the number at hand in base 16, with eight digits.
-    #[inline(never)]
     pub fn hex(&mut self) {
         for _ in 0..8u8 {
             self.put_digit(16);
@@ -127,7 +126,6 @@ impl<R: Fn(usize) -> u8 + Copy> Line<R> {
     }
 
     /// The letter at a place; blank past the end.
-    #[inline(never)]
     pub fn at(&self, place: u8) -> u8 {
         self.text.get(usize::from(place)).copied().unwrap_or(BLANK)
     }
