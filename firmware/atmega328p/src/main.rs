@@ -210,6 +210,7 @@ fn number(memory: &mut Memory) -> u32 {
 
 /// The status light: a short flash every second; two after a reset by the
 /// watchdog.
+#[inline(never)]
 fn is_lit(now_ms: u32, bitten: bool) -> bool {
     let phase = now_ms as u16 & 1023;
     phase < 64 || (bitten && (256..320).contains(&phase))

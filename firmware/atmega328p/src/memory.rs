@@ -116,6 +116,7 @@ fn unit() -> EEPROM {
 }
 
 /// Address of `offset` in `slot`, if `bytes` bytes from there stay inside.
+#[inline(never)]
 fn address(slot: Slot, offset: usize, bytes: usize) -> Result<usize, OutsideSlot> {
     let end = offset.checked_add(bytes).ok_or(OutsideSlot)?;
     if end > SLOT_BYTES {

@@ -65,6 +65,7 @@ pub fn start(timer: &TC1, choice: Choice) {
 }
 
 /// Milliseconds since the start, wrapping.
+#[inline(never)]
 pub fn now_ms() -> u32 {
     free(|cs| NOW_MS.borrow(cs).get())
 }

@@ -109,6 +109,7 @@ impl Capture {
 
     /// Where it stands.
     #[must_use]
+    #[inline(never)]
     pub fn state(&self) -> CaptureState {
         match self.stage {
             Stage::Idle => CaptureState::Idle,
@@ -184,6 +185,7 @@ impl Capture {
     }
 
     /// The load moved: an average begun is thrown away and counted.
+    #[inline(never)]
     pub fn interrupt(&mut self) {
         if matches!(self.stage, Stage::Averaging) {
             self.stage = Stage::Settling;

@@ -88,6 +88,7 @@ impl Filter {
     }
 
     /// Forgets all samples.
+    #[inline(never)]
     pub fn restart(&mut self) {
         self.filled = 0;
         self.scatter_q8 = 0;
@@ -173,6 +174,7 @@ impl Filter {
 
 /// The usual scatter times [`SPIKE_FACTOR`], held at the largest `u32`.
 #[must_use]
+#[inline(never)]
 pub const fn spike_limit_q8(scatter_q8: u32) -> u32 {
     const MOST: u32 = u32::MAX / SPIKE_FACTOR;
     if scatter_q8 > MOST {

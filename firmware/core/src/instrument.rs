@@ -493,6 +493,7 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
 
 /// Length of the stability window, ms: as set, but never below two conversion
 /// periods, since fewer than three samples show no scatter.
+#[inline(never)]
 fn window_ms(settings: &Settings) -> u16 {
     let two_periods = 2000u16.div_ceil(settings.rate_sps.max(1));
     settings.rest_ms.max(two_periods)

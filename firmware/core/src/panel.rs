@@ -236,7 +236,10 @@ impl Panel {
     }
 
     /// Fills a tile with the first piece of a line that differs from what is
-    /// shown; whether one does.
+    /// shown; whether one does. Never inlined: the compiler for the 8-bit chip
+    /// (LLVM of Rust 1.96) then makes wrong code, which leaves the display blank;
+    /// `tests/chips.rs` looks at it.
+    #[inline(never)]
     fn piece<R: Fn(usize) -> u8 + Copy>(
         &mut self,
         which: u8,

@@ -67,8 +67,9 @@ impl Chip {
     /// When it does not answer.
     #[must_use]
     pub fn switched_on(board: Board, spec: &BenchSpec) -> Self {
-        let rig = Rig::new(board, spec).shared();
-        let mut chip = Self::over(rig);
+        let mut rig = Rig::new(board, spec);
+        rig.pass(5000);
+        let mut chip = Self::over(rig.shared());
         let hello = chip.hello();
         assert_ne!(hello.device_id, 0, "a number is made at the first start");
         chip.restart("power");
@@ -86,7 +87,11 @@ impl Chip {
 
     /// Off and on, or as after the watchdog's bite; a new end of the line.
     pub fn restart(&mut self, reason: &str) {
-        hold(&self.rig).restart(reason);
+        let mut rig = hold(&self.rig);
+        rig.restart(reason);
+        // A receiver that is not switched on yet hears nothing.
+        rig.pass(5000);
+        drop(rig);
         *self = Self::over(self.rig.clone());
     }
 

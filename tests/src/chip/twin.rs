@@ -103,8 +103,9 @@ impl Twin {
             }
             let ours = self.samples.pop_front();
             if ours.is_some_and(|ours| ours.sequence < theirs.sequence) {
-                // The line was busy with something longer.
-                self.compared.unsent += 1;
+                // The line was busy with something longer; or it stood before
+                // samples were asked for.
+                self.compared.unsent += usize::from(self.compared.samples > 0);
                 continue;
             }
             assert_eq!(Some(*theirs), ours, "sample");

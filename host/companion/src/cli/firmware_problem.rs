@@ -95,6 +95,13 @@ pub fn not_built(fault: &BuildFault, board: Board, log: Option<&Path>) -> Proble
             exit::DATA,
             vec!["read the log; `scalewright build-firmware --verbose` prints it".into()],
         ),
+        BuildFault::Image(Refusal::TooLarge { .. }) => (
+            exit::DOES_NOT_PASS,
+            vec![format!(
+                "firmware/images/{board}.elf runs on the emulated chip only; \
+                 firmware/README.md says how far it is"
+            )],
+        ),
         BuildFault::Image(_) => (
             exit::DATA,
             vec!["the board's code is at fault: see firmware/README.md".into()],

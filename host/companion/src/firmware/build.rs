@@ -346,6 +346,18 @@ fn lay_down(
         cause: error.to_string(),
     };
     let content = fs::read(elf_path).map_err(|error| trouble(elf_path, &error))?;
+    let folder = root.join(IMAGES);
+    fs::create_dir_all(&folder).map_err(|error| trouble(&folder, &error))?;
+    // Made by the machine, so no business of the history's.
+    let ignore = folder.join(".gitignore");
+    fs::write(&ignore, "*\n").map_err(|error| trouble(&ignore, &error))?;
+    // An image that may not go on a board still runs on an emulated one; and the
+    // one made before must not be flashed for it.
+    let kept = folder.join(format!("{board}.elf"));
+    fs::write(&kept, &content).map_err(|error| trouble(&kept, &error))?;
+    for ending in [board.ending(), "bin"] {
+        let _ = fs::remove_file(folder.join(format!("{board}.{ending}")));
+    }
     let checked = examine(&content, board).map_err(BuildFault::Image)?;
     let ram =
         elf::static_ram(&content, &board.ram()).map_err(|fault| BuildFault::Image(fault.into()))?;
@@ -355,17 +367,12 @@ fn lay_down(
     };
     let raw = checked.image.flat(&board.room());
     let flash_bytes = raw.len() as u64;
-    let folder = root.join(IMAGES);
-    fs::create_dir_all(&folder).map_err(|error| trouble(&folder, &error))?;
-    let mut files = Vec::new();
-    for (ending, bytes) in [("elf", content), (board.ending(), loader), ("bin", raw)] {
+    let mut files = vec![kept];
+    for (ending, bytes) in [(board.ending(), loader), ("bin", raw)] {
         let path = folder.join(format!("{board}.{ending}"));
         fs::write(&path, bytes).map_err(|error| trouble(&path, &error))?;
         files.push(path);
     }
-    // Made by the machine, so no business of the history's.
-    let ignore = folder.join(".gitignore");
-    fs::write(&ignore, "*\n").map_err(|error| trouble(&ignore, &error))?;
     Ok(Built {
         files,
         checked,
