@@ -52,10 +52,19 @@ impl ChipLine {
         if self.stopped.is_some() {
             return;
         }
-        let ran = hold(&self.rig).run(us, true);
+        let (ran, rates) = {
+            let mut rig = hold(&self.rig);
+            let ran = rig.run(us, true);
+            let rates: Vec<u16> = ran
+                .read
+                .iter()
+                .map(|(at_us, _)| rig.rate_at(*at_us))
+                .collect();
+            (ran, rates)
+        };
         if let Some(twin) = &mut self.twin {
-            for (at_us, code) in &ran.read {
-                twin.read(*at_us, *code);
+            for ((at_us, code), rate_sps) in ran.read.iter().zip(rates) {
+                twin.read(*at_us, rate_sps, *code);
             }
             for byte in &ran.output {
                 if let Some(Event::Payload(payload)) = self.reports.push(*byte)

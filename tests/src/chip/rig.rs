@@ -60,6 +60,8 @@ pub struct Rig {
     /// Which board it is.
     pub board: Board,
     last: Option<Conversion>,
+    /// When the rate of conversions changed, us, and to what.
+    rates: Vec<(u64, u16)>,
 }
 
 /// A rig in several hands: the link's and the operator's.
@@ -79,6 +81,7 @@ impl Rig {
             world: World::new(spec),
             board,
             last: None,
+            rates: Vec::new(),
         }
     }
 
@@ -94,10 +97,17 @@ impl Rig {
             emulator,
             world,
             last,
+            rates,
             ..
         } = self;
         emulator.run(us, until_output, &mut |conversion| {
             *last = Some(conversion);
+            if rates
+                .last()
+                .is_none_or(|(_, rate)| *rate != conversion.rate_sps)
+            {
+                rates.push((conversion.at_us, conversion.rate_sps));
+            }
             Some(world.code(conversion))
         })
     }
@@ -110,6 +120,17 @@ impl Rig {
         let ran = self.run(us, false);
         assert_eq!(ran.stop, Stop::Time);
         ran
+    }
+
+    /// Conversions per second at this time.
+    #[must_use]
+    pub fn rate_at(&self, at_us: u64) -> u16 {
+        let before = self
+            .rates
+            .iter()
+            .rev()
+            .find(|(from_us, _)| *from_us <= at_us);
+        before.map_or(10, |(_, rate_sps)| *rate_sps)
     }
 
     /// Virtual time of the last conversion and the time between two, us.

@@ -16,7 +16,6 @@ use scalewright_core::instrument::{Event, Identity, Instrument};
 use scalewright_protocol::codec::{MAX_FRAME, MAX_PAYLOAD, decode, encode};
 use scalewright_protocol::frame::{Decoder, Event as FrameEvent};
 use scalewright_protocol::message::{Answer, Ask, Report, Request, Sample, State};
-use scalewright_protocol::settings::Input;
 
 /// How much was compared.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -35,11 +34,11 @@ pub struct Compared {
 pub struct Twin {
     scale: Instrument<SimFlash, 32>,
     decoder: Decoder<{ MAX_PAYLOAD + 4 }>,
-    /// Codes read and not yet worked on.
-    codes: VecDeque<(u64, i32)>,
+    /// Codes read and not yet worked on: when, at which rate, and the code.
+    codes: VecDeque<(u64, u16, i32)>,
     asks: HashMap<u16, Ask>,
     settling: u8,
-    selected: (Input, u16),
+    rate_sps: u16,
     /// Device time is virtual time less this, us.
     boot_us: Option<u64>,
     samples: VecDeque<Sample>,
@@ -54,7 +53,7 @@ impl Twin {
     pub fn new(identity: Identity) -> Self {
         let scale = Instrument::new(identity, SimFlash::new(FlashImage::erased()), FACTORY, 0);
         Self {
-            selected: scale.adc(),
+            rate_sps: scale.adc().1,
             scale,
             decoder: Decoder::new(),
             codes: VecDeque::new(),
@@ -67,9 +66,9 @@ impl Twin {
         }
     }
 
-    /// The chip read a code.
-    pub fn read(&mut self, at_us: u64, code: i32) {
-        self.codes.push_back((at_us, code));
+    /// The chip read a code of a converter that works at this rate.
+    pub fn read(&mut self, at_us: u64, rate_sps: u16, code: i32) {
+        self.codes.push_back((at_us, rate_sps, code));
     }
 
     /// A request goes to the chip.
@@ -120,15 +119,21 @@ impl Twin {
     fn find_boot(&mut self, first: &Sample) {
         let before = usize::from(SETTLING_CONVERSIONS) + 4;
         let at = before + first.sequence as usize - 1;
-        let (at_us, _) = self.codes.get(at).copied().expect("the code of the sample");
+        let (at_us, ..) = self.codes.get(at).copied().expect("the code of the sample");
         self.boot_us = Some(at_us - u64::from(first.at_ms) * 1000);
     }
 
     /// Works on the next code; whether there was one.
     fn feed_code(&mut self) -> bool {
-        let Some((at_us, code)) = self.codes.pop_front() else {
+        let Some((at_us, rate_sps, code)) = self.codes.pop_front() else {
             return false;
         };
+        // The driver counts what settles from the switch of the rate on; one
+        // that was read before still lies in the chip's queue then.
+        if rate_sps != self.rate_sps {
+            self.rate_sps = rate_sps;
+            self.settling = SETTLING_CONVERSIONS;
+        }
         let boot_us = self.boot_us.expect("the first sample comes first");
         // Half a millisecond forgives how long reading took.
         let now_ms = ((at_us + 500).saturating_sub(boot_us) / 1000) as u32;
@@ -159,10 +164,6 @@ impl Twin {
                     }
                 }
             }
-        }
-        if self.scale.adc() != self.selected {
-            self.selected = self.scale.adc();
-            self.settling = SETTLING_CONVERSIONS;
         }
     }
 
