@@ -161,6 +161,8 @@ fn one_sample(sheet: &mut Sheet, board: Board, chip: &mut Chip) {
 
 /// Streams while tables are stored without a pause and the display is painted.
 fn losses(sheet: &mut Sheet, chip: &mut Chip) {
+    // What settles or fills the filter is read and counts as no sample.
+    chip.state_after(1000);
     let mut seen = 0usize;
     let mut lost = 0usize;
     let counted = |chip: &mut Chip| {
