@@ -38,6 +38,7 @@ const SMCR = 0x53;
 const MCUSR = 0x54;
 const WDTCSR = 0x60;
 const SREG = 0x5f;
+const INTERRUPTS_ON = 0x80;
 const UCSRA = 0xc0;
 const UCSRB = 0xc1;
 const UDR = 0xc6;
@@ -127,16 +128,25 @@ class Board {
     }
   }
 
+  // After an instruction that lets interrupts in, one more is executed before any
+  // is taken ("ATmega328P data sheet", reset and interrupt handling). Compilers
+  // count on it: between its two halves the stack pointer points anywhere.
   #step() {
     const { cpu } = this;
-    const sleeps = cpu.progMem[cpu.pc] === SLEEP && cpu.data[SMCR] & 1;
-    avr.avrInstruction(cpu);
-    if (sleeps) this.sleeping = true;
+    const heldOff = !(cpu.data[SREG] & INTERRUPTS_ON);
+    this.#execute();
+    if (heldOff && cpu.data[SREG] & INTERRUPTS_ON) this.#execute();
     this.#tick();
     if (cpu.pc >= cpu.progMem.length) {
       this.#end('fault', 'the program has left the flash');
       throw new ChipEnds();
     }
+  }
+
+  #execute() {
+    const { cpu } = this;
+    if (cpu.progMem[cpu.pc] === SLEEP && cpu.data[SMCR] & 1) this.sleeping = true;
+    avr.avrInstruction(cpu);
   }
 
   /** Passes the time until something happens. */
