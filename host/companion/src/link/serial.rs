@@ -52,6 +52,8 @@ impl SerialLine {
             // A USB device that is pulled out reads as "input/output error",
             // "no such device" or "device not configured".
             _ if matches!(error.raw_os_error(), Some(5 | 6 | 19)) => LinkFault::Unplugged { port },
+            // Draining the line fails without a number when nobody is there.
+            _ if error.to_string().contains("flush failed") => LinkFault::Unplugged { port },
             _ => LinkFault::Io {
                 port,
                 cause: error.to_string(),
