@@ -53,6 +53,10 @@ fn lines(place: &str) -> Vec<(String, usize, String)> {
             .split("#[cfg(test)]\nmod tests {")
             .next()
             .unwrap_or_default();
+        let text = text
+            .split("#[cfg(test)]\npub mod tests {")
+            .next()
+            .unwrap_or_default();
         let name = file
             .strip_prefix(root())
             .expect("below the root")
