@@ -12,6 +12,7 @@ use serde::Deserialize;
 
 use super::board::Board;
 use super::check::{Checked, Refusal, examine};
+use super::squeeze::squeeze;
 use super::toolchain::{Means, Toolchain, choose, on_path, search};
 use super::{elf, hex, uf2};
 
@@ -20,6 +21,19 @@ const IMAGES: &str = "firmware/images";
 
 /// What links the images of the AVR.
 const AVR_LINKER: &str = "avr-gcc";
+
+/// How it links what was squeezed: for the chip, with the short forms of calls,
+/// without what nobody uses.
+const AVR_LINKING: [&str; 5] = [
+    "-mmcu=atmega328p",
+    "-mrelax",
+    "-Wl,--gc-sections",
+    "-x",
+    "assembler",
+];
+
+/// Said where nothing in a log tells.
+const UNTOLD: &str = "cargo ended without saying why";
 
 /// What else than the toolchain's own linker links those of the RP2040.
 const ARM_LINKERS: [&str; 2] = ["ld.lld", "arm-none-eabi-ld"];
@@ -180,9 +194,74 @@ pub fn build(
     if let Some(linker) = linker {
         command.env(ARM_LINKER_KEY, linker);
     }
-    let elf = run(command, on_step)?;
+    let elf = match board {
+        Board::Rp2040 => run(command, on_step)?,
+        Board::Atmega328p => {
+            let text = target_folder(toolchain, &folder)?
+                .join(format!("{board}-{}.s", toolchain.release));
+            command.args(["--", &format!("--emit=asm={}", text.display())]);
+            run(command, on_step)?;
+            link_squeezed(&text)?
+        }
+    };
     let budget = read_budget(&folder)?;
     lay_down(root, board, &elf, budget)
+}
+
+/// Where cargo puts what it makes of the source in `folder`.
+fn target_folder(toolchain: &Toolchain, folder: &Path) -> Result<PathBuf, BuildFault> {
+    #[derive(Deserialize)]
+    struct Metadata {
+        target_directory: PathBuf,
+    }
+    let mut command = called(toolchain);
+    command.args(["metadata", "--no-deps", "--format-version", "1"]);
+    let output = command.current_dir(folder).stdin(Stdio::null()).output();
+    let output = output.map_err(|error| failed(format!("cargo: {error}"), ""))?;
+    let metadata: Metadata = serde_json::from_slice(&output.stdout).map_err(|_| {
+        let log = String::from_utf8_lossy(&output.stderr);
+        failed(cause(&log), &log)
+    })?;
+    Ok(metadata.target_directory)
+}
+
+/// Squeezes the program that the compiler wrote to `text`, and links it.
+fn link_squeezed(text: &Path) -> Result<PathBuf, BuildFault> {
+    let trouble = |path: &Path| {
+        let path = path.to_path_buf();
+        move |error: std::io::Error| BuildFault::File {
+            path,
+            cause: error.to_string(),
+        }
+    };
+    let written = fs::read_to_string(text).map_err(trouble(text))?;
+    let squeezed = text.with_extension("squeezed.s");
+    fs::write(&squeezed, squeeze(&written)).map_err(trouble(&squeezed))?;
+    let elf = text.with_extension("elf");
+    let output = Command::new(AVR_LINKER)
+        .args(AVR_LINKING)
+        .arg(&squeezed)
+        .arg("-o")
+        .arg(&elf)
+        .stdin(Stdio::null())
+        .output();
+    let output = output.map_err(|error| failed(format!("{AVR_LINKER}: {error}"), ""))?;
+    if output.status.success() {
+        return Ok(elf);
+    }
+    let log = String::from_utf8_lossy(&output.stderr);
+    let why = match cause(&log) {
+        why if why == UNTOLD => format!("{AVR_LINKER} cannot link it"),
+        why => why,
+    };
+    Err(failed(why, &log))
+}
+
+fn failed(why: impl Into<String>, log: &str) -> BuildFault {
+    BuildFault::Failed {
+        why: why.into(),
+        log: log.into(),
+    }
 }
 
 /// The linker to name for the RP2040; none when the toolchain has the one it
@@ -201,25 +280,13 @@ fn arm_linker(toolchain: &Toolchain, found: &[Toolchain]) -> Result<Option<PathB
         })
 }
 
-/// The build command of this toolchain.
-fn order(toolchain: &Toolchain, means: Means, board: Board) -> Command {
+/// This toolchain's cargo.
+fn called(toolchain: &Toolchain) -> Command {
     let mut words = toolchain.cargo.iter();
     let mut command = Command::new(words.next().map_or(Path::new("cargo"), PathBuf::as_path));
-    command.args(words).args(["build", "--release", "--bins"]);
-    command.args(["--target", board.target()]);
-    // Rendered for people on standard error, told to us on standard output.
-    command.args(["--message-format", "json-render-diagnostics"]);
+    command.args(words);
     if let Some(rustc) = &toolchain.rustc {
         command.env("RUSTC", rustc);
-    }
-    // These would win over the flags in the board's own configuration, which
-    // place its code in memory.
-    for name in [
-        "RUSTFLAGS",
-        "CARGO_ENCODED_RUSTFLAGS",
-        "CARGO_BUILD_RUSTFLAGS",
-    ] {
-        command.env_remove(name);
     }
     // Set by the rustup that runs us, if one does: not for another's toolchain.
     for name in [
@@ -227,6 +294,26 @@ fn order(toolchain: &Toolchain, means: Means, board: Board) -> Command {
         "RUSTDOC",
         "RUSTC_WRAPPER",
         "RUSTC_WORKSPACE_WRAPPER",
+    ] {
+        command.env_remove(name);
+    }
+    command
+}
+
+/// The build command of this toolchain. More for the compiler may follow.
+fn order(toolchain: &Toolchain, means: Means, board: Board) -> Command {
+    let mut command = called(toolchain);
+    let bin = format!("scalewright-{board}");
+    command.args(["rustc", "--release", "--bin", &bin]);
+    command.args(["--target", board.target()]);
+    // Rendered for people on standard error, told to us on standard output.
+    command.args(["--message-format", "json-render-diagnostics"]);
+    // These would win over the flags in the board's own configuration, which
+    // place its code in memory.
+    for name in [
+        "RUSTFLAGS",
+        "CARGO_ENCODED_RUSTFLAGS",
+        "CARGO_BUILD_RUSTFLAGS",
     ] {
         command.env_remove(name);
     }
@@ -250,10 +337,6 @@ enum Heard {
 
 /// Runs the build; the ELF file it made.
 fn run(mut command: Command, on_step: &mut dyn FnMut(Step)) -> Result<PathBuf, BuildFault> {
-    let failed = |why: String, log: &str| BuildFault::Failed {
-        why,
-        log: log.into(),
-    };
     let child = command
         .stdin(Stdio::null())
         .stdout(Stdio::piped())
@@ -283,7 +366,7 @@ fn run(mut command: Command, on_step: &mut dyn FnMut(Step)) -> Result<PathBuf, B
         let why = cause(&log);
         return Err(failed(why, &log));
     }
-    elf.ok_or_else(|| failed("cargo made no program".into(), &log))
+    elf.ok_or_else(|| failed("cargo made no program", &log))
 }
 
 /// The line of a build's words that says why it failed: what does not fit, as
@@ -294,7 +377,7 @@ fn cause(log: &str) -> String {
         return format!("it is too large, memory region {}", region.trim());
     }
     let first = log.lines().find(|line| line.starts_with("error"));
-    first.unwrap_or("cargo ended without saying why").into()
+    first.unwrap_or(UNTOLD).into()
 }
 
 /// Passes on what comes from `pipe`, line by line, until its end.

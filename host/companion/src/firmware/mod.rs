@@ -4,7 +4,8 @@
 //! [`image`] and its formats turn a file into bytes at addresses; [`check`]
 //! decides whether they are an image of ours for this board; [`boot_drive`]
 //! and [`serial_loader`] write it; [`survival`] tells whether the calibration
-//! came through; [`toolchain`] and [`build`] make the image; [`log_lines`] reads
+//! came through; [`toolchain`] and [`build`] make the image, [`squeeze`] the AVR's
+//! smaller; [`log_lines`] reads
 //! what it notes while it runs. Nothing here prints or asks: progress leaves as
 //! values, causes as errors.
 
@@ -17,6 +18,7 @@ pub mod hex;
 pub mod image;
 pub mod log_lines;
 pub mod serial_loader;
+pub mod squeeze;
 pub mod survival;
 pub mod toolchain;
 pub mod uf2;

@@ -1,0 +1,289 @@
+//! Saving registers and making room on the stack, shared by all functions.
+//!
+//! The compiler writes out up to eighteen pushes, the move of the stack's end
+//! and their reverse in every function. Here a function calls one piece of code
+//! that does it from its highest register number down, and leaves by another.
+//! A function may come to save more registers than it needs.
+//!
+//! Calling convention: "AVR-GCC", GCC wiki, section "Calling Convention". On
+//! entry r0, X and Z are free; on leaving they are, too; Y keeps the frame.
+
+use std::collections::BTreeSet;
+
+use super::program::{Function, Line, Program};
+
+/// Bytes from where sharing pays.
+const LEAST_GAIN: usize = 6;
+/// Bytes of stack a function may use beyond what it needs.
+const MOST_WASTE: usize = 4;
+/// Number that stands for "only the frame's pointer" among registers 2 to 17.
+const NONE: u8 = 18;
+
+/// What a function does first and last.
+#[derive(Debug)]
+struct Frame {
+    /// Lines at the head that do it.
+    head: usize,
+    /// Lowest register to save; [`NONE`] for none.
+    lowest: u8,
+    /// Bytes of the frame.
+    room: u8,
+    /// Each way out: first line, how many lines, how many of them give the
+    /// frame back.
+    ways_out: Vec<(usize, usize, usize)>,
+}
+
+/// Lets the functions of the program share this work where that is shorter.
+pub fn share(program: &mut Program) {
+    let mut used = BTreeSet::new();
+    for function in &mut program.functions {
+        if let Some(frame) = frame(function)
+            && gain(&frame) >= LEAST_GAIN
+        {
+            used.insert(frame.lowest);
+            rewrite(function, &frame);
+        }
+    }
+    if !used.is_empty() {
+        program.functions.push(enter(&used));
+        program.functions.push(leave(&used));
+    }
+}
+
+fn gain(frame: &Frame) -> usize {
+    // `ldi` and a call of either length; a jump and what gives the frame back.
+    let out = frame
+        .ways_out
+        .iter()
+        .map(|(_, lines, kept)| 2 * (lines - kept));
+    (2 * frame.head + out.clone().sum::<usize>()).saturating_sub(5 + 3 * out.count())
+}
+
+fn rewrite(function: &mut Function, frame: &Frame) {
+    for (first, count, kept) in frame.ways_out.iter().rev() {
+        let end = first + count;
+        let jump = Line::new(&format!("jmp\tleave_{}", frame.lowest));
+        function.lines.splice(first + kept..end, [jump]);
+    }
+    let head = [
+        Line::new(&format!("ldi\tr26, {}", frame.room)),
+        Line::new(&format!("call\tenter_{}", frame.lowest)),
+    ];
+    function.lines.splice(..frame.head, head);
+}
+
+/// What is pushed, at the head or before `ret`; stops at anything else.
+fn text_of(function: &Function, at: usize) -> &str {
+    function
+        .lines
+        .get(at)
+        .and_then(Line::code)
+        .map_or("", |code| code.text.as_str())
+}
+
+fn frame(function: &Function) -> Option<Frame> {
+    let mut at = 0;
+    let mut saved = Vec::new();
+    while let Some(number) = text_of(function, at).strip_prefix("push\tr") {
+        saved.push(number.parse::<u8>().ok()?);
+        at += 1;
+    }
+    let has_frame = [text_of(function, at), text_of(function, at + 1)]
+        == ["in\tr28, 61", "in\tr29, 62"];
+    let mut room = 0;
+    if has_frame {
+        let (bytes, lines) = moved(function, at + 2)?;
+        room = u8::try_from(-bytes).ok()?;
+        at += 2 + lines;
+        at += stored(function, at)?;
+    }
+    if saved.is_empty() || has_frame != saved.ends_with(&[28, 29]) {
+        return None;
+    }
+    let own: Vec<u8> = saved.iter().copied().filter(|r| (2..18).contains(r)).collect();
+    if own.len() + if has_frame { 2 } else { 0 } != saved.len() || !own.is_sorted() {
+        return None;
+    }
+    let lowest = own.first().copied().unwrap_or(NONE);
+    let bytes = 2 + usize::from(NONE - lowest);
+    // Arguments on the stack lie beyond what is saved, so nothing may move there.
+    let waste = bytes - saved.len();
+    if waste > MOST_WASTE || (waste > 0 && looks_beyond(function, room)) {
+        return None;
+    }
+    let mut ways_out = Vec::new();
+    for (end, line) in function.lines.iter().enumerate() {
+        if line.code().is_some_and(|code| code.name() == "ret") {
+            ways_out.push(way_out(function, end, &saved, has_frame.then_some(room))?);
+        }
+    }
+    Some(Frame {
+        head: at,
+        lowest,
+        room,
+        ways_out,
+    })
+}
+
+/// Bytes by which the frame's pointer is moved at this place, and lines used.
+fn moved(function: &Function, at: usize) -> Option<(i32, usize)> {
+    let number = |text: &str, start: &str| text.strip_prefix(start)?.parse::<i32>().ok();
+    let (one, two) = (text_of(function, at), text_of(function, at + 1));
+    if let Some(bytes) = number(one, "adiw\tr28, ") {
+        return Some((bytes, 1));
+    }
+    if let Some(bytes) = number(one, "sbiw\tr28, ") {
+        return Some((-bytes, 1));
+    }
+    let low = number(one, "subi\tr28, ")?;
+    let high = number(two, "sbci\tr29, ")?;
+    let both = (low & 0xff) | (high & 0xff) << 8;
+    Some((-i32::from(both as u16 as i16), 2))
+}
+
+/// Lines that make the frame's pointer the stack's end, if they are here.
+fn stored(function: &Function, at: usize) -> Option<usize> {
+    const LINES: [&str; 5] = [
+        "in\tr0, 63",
+        "cli",
+        "out\t62, r29",
+        "out\t63, r0",
+        "out\t61, r28",
+    ];
+    let same = (0..5).all(|n| text_of(function, at + n) == LINES[n]);
+    same.then_some(LINES.len())
+}
+
+/// The way out that ends with the `ret` at this line: where it begins, how many
+/// lines it has, and how many give the frame back.
+fn way_out(
+    function: &Function,
+    end: usize,
+    saved: &[u8],
+    room: Option<u8>,
+) -> Option<(usize, usize, usize)> {
+    let mut first = end;
+    for number in saved {
+        first = first.checked_sub(1)?;
+        if text_of(function, first) != format!("pop\tr{number}") {
+            return None;
+        }
+    }
+    let mut kept = 0;
+    if let Some(room) = room {
+        let before = first.checked_sub(5)?;
+        stored(function, before)?;
+        let found = [1, 2].into_iter().find(|lines| {
+            before.checked_sub(*lines).and_then(|at| moved(function, at))
+                == Some((room.into(), *lines))
+        });
+        kept = found?;
+        first = before - kept;
+    }
+    Some((first, end + 1 - first, kept))
+}
+
+/// Whether the function may look at what lies beyond its frame of `room` bytes,
+/// or does with the frame's pointer what is not understood here.
+fn looks_beyond(function: &Function, room: u8) -> bool {
+    let codes: Vec<_> = function.lines.iter().filter_map(Line::code).collect();
+    for (at, code) in codes.iter().enumerate() {
+        for operand in code.operands() {
+            if let Some(place) = operand.strip_prefix("Y+")
+                && !place.parse::<u8>().is_ok_and(|place| place <= room)
+            {
+                return true;
+            }
+        }
+        let [to, "r28" | "r29"] = code.operands()[..] else {
+            continue;
+        };
+        let is_copy = matches!(code.name(), "mov" | "movw");
+        let near = codes.get(at + 1).is_some_and(|next| {
+            next.name() == "adiw"
+                && next.operands().first() == Some(&to)
+                && next.operands()[1].parse::<u8>().is_ok_and(|n| n <= room)
+        });
+        if is_copy && !near {
+            return true;
+        }
+    }
+    false
+}
+
+/// Saves registers from the highest entry's down, then takes r26 bytes of stack
+/// as frame. The way back lies where the first push has to go: it waits in Z.
+fn enter(used: &BTreeSet<u8>) -> Function {
+    let mut lines = Vec::new();
+    let lowest = used.first().copied().unwrap_or(NONE);
+    for entry in used.iter().rev() {
+        lines.push(Line::Label(format!("enter_{entry}")));
+        lines.extend(["pop\tr31", "pop\tr30"].map(Line::new));
+        if *entry != lowest {
+            lines.push(Line::new(&format!("rjmp\t.Lpush_{entry}")));
+        }
+    }
+    for number in lowest..NONE {
+        if used.contains(&number) && number != lowest {
+            lines.push(Line::Label(format!(".Lpush_{number}")));
+        }
+        lines.push(Line::new(&format!("push\tr{number}")));
+    }
+    if used.contains(&NONE) && lowest != NONE {
+        lines.push(Line::Label(format!(".Lpush_{NONE}")));
+    }
+    let end = [
+        "push\tr28",
+        "push\tr29",
+        "in\tr28, 61",
+        "in\tr29, 62",
+        "sub\tr28, r26",
+        "sbc\tr29, r1",
+        "in\tr0, 63",
+        "cli",
+        "out\t62, r29",
+        "out\t63, r0",
+        "out\t61, r28",
+        "ijmp",
+    ];
+    lines.extend(end.map(Line::new));
+    Function::made("enter", lines)
+}
+
+/// Brings back what `enter` saved and returns. The frame is given back already,
+/// so that what was saved lies right above Y.
+fn leave(used: &BTreeSet<u8>) -> Function {
+    let mut lines = Vec::new();
+    let lowest = used.first().copied().unwrap_or(NONE);
+    for entry in used.iter().rev() {
+        lines.push(Line::Label(format!("leave_{entry}")));
+        lines.push(Line::new(&format!("ldi\tr30, {}", 2 + NONE - entry)));
+        if *entry != lowest {
+            lines.push(Line::new(&format!("rjmp\t.Lload_{entry}")));
+        }
+    }
+    for number in lowest..NONE {
+        if used.contains(&number) && number != lowest {
+            lines.push(Line::Label(format!(".Lload_{number}")));
+        }
+        lines.push(Line::new(&format!("ldd\tr{number}, Y+{}", 2 + NONE - number)));
+    }
+    if used.contains(&NONE) && lowest != NONE {
+        lines.push(Line::Label(format!(".Lload_{NONE}")));
+    }
+    let end = [
+        "ldd\tr26, Y+2",
+        "ldd\tr27, Y+1",
+        "add\tr28, r30",
+        "adc\tr29, r1",
+        "in\tr0, 63",
+        "cli",
+        "out\t62, r29",
+        "out\t63, r0",
+        "out\t61, r28",
+        "movw\tr28, r26",
+        "ret",
+    ];
+    lines.extend(end.map(Line::new));
+    Function::made("leave", lines)
+}
