@@ -60,7 +60,7 @@ macro_rules! on_both {
             $(#[test] fn $name() { super::$name(super::Board::Atmega328p); })+
 
             #[test]
-            #[ignore = "not reached yet: 34 KiB of 30 (tests/figures chips)"]
+            #[ignore = ""]
             fn the_image_keeps_its_budget() {
                 super::the_image_keeps_its_budget(super::Board::Atmega328p);
             }

@@ -43,12 +43,11 @@ impl Running {
     #[inline(never)]
     pub fn push(&mut self, byte: u8) {
         self.0 ^= byte as u32;
-        for _ in 0..8 {
-            let out = self.0 & 1 != 0;
-            self.0 >>= 1;
-            if out {
-                self.0 ^= POLYNOMIAL;
-            }
+        for _ in 0..8u8 {
+            // All ones when a one is shifted out: a small chip does this sooner
+            // than it decides.
+            let mask = (self.0 as u8 & 1).wrapping_neg() as i8 as u32;
+            self.0 = (self.0 >> 1) ^ (POLYNOMIAL & mask);
         }
     }
 

@@ -30,6 +30,7 @@ type Carried = Result<Outcome, Refusal>;
 
 impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QUEUE> {
     /// Does what request `id` asks; `at` stands behind its tag.
+    #[inline(never)]
     pub(crate) fn carry_out(&mut self, id: u16, tag: u8, mut at: Cursor) -> Carried {
         match tag {
             ask::SET_SETTINGS => return self.set_settings(at),
@@ -124,6 +125,8 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
         Ok(Outcome::Storing)
     }
 
+    // Its knots stand on the stack no longer than they are needed.
+    #[inline(never)]
     fn stage_knots(&mut self, mut at: Cursor) -> Carried {
         let payload = self.payload();
         let from = at.u8(payload);

@@ -168,13 +168,13 @@ impl<CLK: OutputPin, DATA: InputPin, D: DelayNs, C: Critical> TwoWireBridge<CLK,
         // 0.1 us from data-ready to the first clock edge.
         self.delay.delay_us(1);
         let mut bits = 0u32;
-        for _ in 0..24 {
+        for _ in 0..24u8 {
             self.pulse()?;
             // Data are valid 0.1 us after the rising edge until the next one.
             bits = bits << 1 | u32::from(!self.data_is_low()?);
         }
         let choice = match self.wanted {
-            Input::A128 => 1,
+            Input::A128 => 1u8,
             Input::B32 => 2,
             Input::A64 => 3,
         };

@@ -405,6 +405,7 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
         self.latest = Latest::none();
     }
 
+    #[inline(never)]
     fn sample(&mut self, conversion: Conversion) {
         self.fault = None;
         if conversion.settling {

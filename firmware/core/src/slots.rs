@@ -190,7 +190,7 @@ impl<S: Storage> Slots<S> {
         };
         let mut fell_back = a.unreadable || b.unreadable;
         let mut slot = self.spare;
-        for _ in 0..2 {
+        for _ in 0..2u8 {
             let header = match slot {
                 Slot::A => a.newest,
                 Slot::B => b.newest,
