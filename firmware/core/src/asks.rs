@@ -104,6 +104,7 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
         }
     }
 
+    #[inline(never)]
     fn order(&mut self, mut at: Cursor) -> Carried {
         let order = at.order(self.payload());
         self.whole(at)?;
@@ -145,6 +146,7 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
 
     /// The table stays, so what its numbers mean must stay: quanta, and (named
     /// as field 6) the ADC's input and gain.
+    #[inline(never)]
     fn set_settings(&mut self, mut at: Cursor) -> Carried {
         let settings = &mut self.slots.reopen().settings;
         at.settings(self.decoder.payload().unwrap_or(&[]), settings);
@@ -186,6 +188,7 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
         }
     }
 
+    #[inline(never)]
     fn tell_who(&mut self, id: u16) {
         let fit = KNOTS.min(self.slots.knots_fit());
         let slot_bytes = self.slots.slot_bytes();
@@ -210,6 +213,7 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
         });
     }
 
+    #[inline(never)]
     fn tell_settings(&mut self, id: u16) {
         let settings = &self.settings;
         self.outbox.reply(|pen| {
@@ -218,6 +222,7 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
         });
     }
 
+    #[inline(never)]
     fn tell_table(&mut self, id: u16) {
         let previous = self.slots.has_previous();
         let knots = self.table.as_ref().map_or(&[][..], Table::knots);
@@ -235,6 +240,7 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
     }
 
     /// Past the end of the table there are none, which is an answer too.
+    #[inline(never)]
     fn tell_knots(&mut self, id: u16, from: u8) {
         let knots = self.table.as_ref().map_or(&[][..], Table::knots);
         let rest = knots.get(usize::from(from)..).unwrap_or(&[]);

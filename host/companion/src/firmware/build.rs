@@ -197,8 +197,8 @@ pub fn build(
     let elf = match board {
         Board::Rp2040 => run(command, on_step)?,
         Board::Atmega328p => {
-            let text = target_folder(toolchain, &folder)?
-                .join(format!("{board}-{}.s", toolchain.release));
+            let text =
+                target_folder(toolchain, &folder)?.join(format!("{board}-{}.s", toolchain.release));
             command.args(["--", &format!("--emit=asm={}", text.display())]);
             run(command, on_step)?;
             link_squeezed(&text)?

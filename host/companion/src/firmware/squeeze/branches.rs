@@ -38,10 +38,10 @@ fn drop_tests(function: &mut Function) {
         let (one, two) = (&function.lines[at], &function.lines[at + 1]);
         if let (Some(one), Some(two)) = (one.code(), two.code()) {
             let operands = two.operands();
-            let is_test = match (two.name(), &operands[..]) {
-                ("cpi", [_, "0"]) | ("tst", [_]) => true,
-                _ => false,
-            };
+            let is_test = matches!(
+                (two.name(), &operands[..]),
+                ("cpi", [_, "0"]) | ("tst", [_])
+            );
             let same = one.operands().first() == operands.first();
             // Only the zero flag is the same after both.
             let needed = live[at + 1] & (CARRY | SIGNS);
@@ -58,7 +58,8 @@ fn drop_tests(function: &mut Function) {
 }
 
 fn skips(line: &Line) -> bool {
-    line.code().is_some_and(|code| code.effects.way == Way::Skip)
+    line.code()
+        .is_some_and(|code| code.effects.way == Way::Skip)
 }
 
 /// The first branch around a jump that reaches the jump's target itself; it is
@@ -74,9 +75,9 @@ fn around(function: &mut Function) -> Option<usize> {
             Line::Code(_) => None,
         })
         .collect();
-    for at in 0..function.lines.len().saturating_sub(2) {
-        let [Line::Code(branch), Line::Code(jump), Line::Label(next)] =
-            &function.lines[at..at + 3]
+    for (at, start) in starts.iter().enumerate() {
+        let Some([Line::Code(branch), Line::Code(jump), Line::Label(next)]) =
+            function.lines.get(at..at + 3)
         else {
             continue;
         };
@@ -94,7 +95,7 @@ fn around(function: &mut Function) -> Option<usize> {
         let Some(target) = jump_to.first().and_then(|label| labels.get(label)) else {
             continue;
         };
-        if target.abs_diff(starts[at]) > REACH_BYTES {
+        if target.abs_diff(*start) > REACH_BYTES {
             continue;
         }
         let text = format!("{turned}\t{}", jump_to[0]);
@@ -123,7 +124,9 @@ fn starts(function: &Function) -> Vec<usize> {
     let mut sum = 0;
     let start = |line: &Line| {
         let start = sum;
-        sum += line.code().map_or(0, |code| usize::from(code.effects.bytes));
+        sum += line
+            .code()
+            .map_or(0, |code| usize::from(code.effects.bytes));
         start
     };
     function.lines.iter().map(start).collect()
@@ -135,11 +138,83 @@ fn jump_to_last_call(function: &mut Function) {
         else {
             continue;
         };
-        if call.name() == "call" && back.name() == "ret" && !(at > 0 && skips(&function.lines[at - 1])) {
+        if call.name() == "call"
+            && back.name() == "ret"
+            && !(at > 0 && skips(&function.lines[at - 1]))
+        {
             let text = call.text.replacen("call", "jmp", 1);
             function.lines[at] = Line::new(&text);
             function.lines.remove(at + 1);
             return jump_to_last_call(function);
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn straight(lines: &[&str]) -> Vec<String> {
+        let mut function = Function::written("f", lines);
+        straighten(&mut function);
+        function.texts()
+    }
+
+    #[test]
+    fn a_second_test_for_zero_goes() {
+        let found = straight(&[
+            "andi r24, 1",
+            "cpi r24, 0",
+            "breq .L",
+            "inc r24",
+            ".L:",
+            "ret",
+        ]);
+        assert_eq!(found[..2], ["andi r24, 1", "breq .L"]);
+    }
+
+    #[test]
+    fn a_test_stays_where_more_is_read_from_it_or_its_register_is_another() {
+        for lines in [
+            &["andi r24, 1", "cpi r24, 0", "brlo .L", ".L:", "ret"][..],
+            &["andi r24, 1", "cpi r25, 0", "breq .L", ".L:", "ret"],
+            &["andi r24, 1", "cpi r24, 3", "breq .L", ".L:", "ret"],
+            &[
+                "andi r24, 1",
+                "cpi r24, 0",
+                "cpc r25, r1",
+                "breq .L",
+                ".L:",
+                "ret",
+            ],
+            &["sbc r24, r20", "cpi r24, 0", "breq .L", ".L:", "ret"],
+            &[
+                "sbrc r20, 1",
+                "andi r24, 1",
+                "cpi r24, 0",
+                "breq .L",
+                ".L:",
+                "ret",
+            ],
+        ] {
+            assert_eq!(straight(lines).len(), lines.len(), "{lines:?}");
+        }
+    }
+
+    #[test]
+    fn a_branch_around_a_jump_is_turned_where_it_reaches() {
+        let near = ["brlo .A", "rjmp .B", ".A:", "inc r24", ".B:", "ret"];
+        let found = straight(&near);
+        assert_eq!(found, ["brsh .B", ".A:", "inc r24", ".B:", "ret"]);
+        let mut far = near[..3].to_vec();
+        far.extend(["inc r24"; 64]);
+        far.extend([".B:", "ret"]);
+        assert_eq!(straight(&far).len(), far.len());
+    }
+
+    #[test]
+    fn a_last_call_is_a_jump_unless_it_is_skipped() {
+        assert_eq!(straight(&["call g", "ret"]), ["jmp g"]);
+        assert_eq!(straight(&["sbrc r24, 0", "call g", "ret"]).len(), 3);
     }
 }

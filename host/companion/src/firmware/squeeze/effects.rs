@@ -198,3 +198,54 @@ fn pointer(word: &str) -> Option<(Set, bool)> {
     let moved = word.starts_with('-') || word.ends_with('+');
     Some((set, moved))
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Instruction set manual, status register column: carry and zero written,
+    /// carry and zero read.
+    #[test]
+    fn flags_are_as_the_manual_lists_them() {
+        for (text, written, read) in [
+            ("add\tr1, r2", CARRY | ZERO, 0),
+            ("adc\tr1, r2", CARRY | ZERO, CARRY),
+            ("sbc\tr1, r2", CARRY | ZERO, CARRY | ZERO),
+            ("cpc\tr1, r2", CARRY | ZERO, CARRY | ZERO),
+            ("inc\tr1", ZERO, 0),
+            ("dec\tr1", ZERO, 0),
+            ("andi\tr16, 1", ZERO, 0),
+            ("com\tr1", CARRY | ZERO, 0),
+            ("ror\tr1", CARRY | ZERO, CARRY),
+            ("asr\tr1", CARRY | ZERO, 0),
+            ("swap\tr1", 0, 0),
+            ("mov\tr1, r2", 0, 0),
+            ("mul\tr1, r2", CARRY | ZERO, 0),
+            ("adiw\tr24, 1", CARRY | ZERO, 0),
+            ("ldi\tr16, 1", 0, 0),
+            ("push\tr1", 0, 0),
+        ] {
+            let effects = effects(text);
+            assert_eq!(effects.writes & (CARRY | ZERO), written, "{text}");
+            assert_eq!(effects.reads & (CARRY | ZERO), read, "{text}");
+        }
+    }
+
+    #[test]
+    fn pairs_and_pointers_count_whole() {
+        assert_eq!(effects("movw\tr24, r30").reads, Z);
+        assert_eq!(effects("st\tZ+, r5").writes, Z);
+        assert_eq!(effects("std\tZ+4, r5").writes, 0);
+        assert_eq!(effects("ld\tr5, -X").writes, X | 1 << 5);
+        assert_eq!(effects("adiw\tr30, 1").writes & REGISTERS, Z);
+        assert_eq!(effects("mul\tr20, r21").writes & REGISTERS, 0b11);
+    }
+
+    #[test]
+    fn the_unknown_may_do_anything() {
+        let unknown = effects("des\t3");
+        assert_eq!(unknown.way, Way::Unknown);
+        assert_eq!(unknown.reads & REGISTERS, REGISTERS);
+        assert!(unknown.stack);
+    }
+}

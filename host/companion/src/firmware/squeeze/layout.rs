@@ -21,16 +21,18 @@ pub fn order(program: &mut Program) {
     let mut order: Vec<usize> = (0..sizes.len()).collect();
     let mut best = (far(&order, &sizes, &links), order.clone());
     for _ in 0..ROUNDS {
-        for function in 0..sizes.len() {
-            place(function, &mut order, &sizes, &links[function]);
+        for (function, own) in links.iter().enumerate() {
+            place(function, &mut order, &sizes, own);
         }
         let count = far(&order, &sizes, &links);
         if count < best.0 {
             best = (count, order.clone());
         }
     }
-    let mut functions: Vec<Option<Function>> =
-        std::mem::take(&mut program.functions).into_iter().map(Some).collect();
+    let mut functions: Vec<Option<Function>> = std::mem::take(&mut program.functions)
+        .into_iter()
+        .map(Some)
+        .collect();
     program.functions = best
         .1
         .into_iter()
@@ -122,4 +124,33 @@ fn place(function: usize, order: &mut Vec<usize>, sizes: &[usize], links: &[(usi
         start += order.get(gap).map_or(0, |at| sizes[*at]);
     }
     order.insert(best, function);
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A function of about `bytes` bytes that calls others.
+    fn function(name: &str, bytes: usize, calls: &[&str]) -> Function {
+        let mut lines = vec![Line::new("nop"); bytes / 2];
+        lines.extend(calls.iter().map(|to| Line::new(&format!("call {to}"))));
+        Function::made(name, lines)
+    }
+
+    #[test]
+    fn callers_come_near_and_nothing_is_lost() {
+        let mut program = Program {
+            rest: String::new(),
+            functions: vec![
+                function("a", 100, &["z", "z", "z"]),
+                function("large", 9000, &[]),
+                function("z", 100, &[]),
+            ],
+        };
+        order(&mut program);
+        let names: Vec<&str> = program.functions.iter().map(|f| f.name.as_str()).collect();
+        let place = |name| names.iter().position(|n| *n == name).unwrap();
+        assert_eq!(place("a").abs_diff(place("z")), 1, "{names:?}");
+        assert_eq!(names.len(), 3);
+    }
 }

@@ -5,7 +5,7 @@
 
 use std::collections::HashMap;
 
-use super::effects::{CARRY, FLAGS, REGISTERS, Set, Way};
+use super::effects::{FLAGS, REGISTERS, Set, Way};
 use super::program::{Function, Line};
 
 /// For each line of the function, what matters right after it.
@@ -57,8 +57,48 @@ pub fn live_after(function: &Function) -> Vec<Set> {
     }
 }
 
-/// Whether the carry matters in this set.
-#[must_use]
-pub const fn has_carry(set: Set) -> bool {
-    set & CARRY != 0
+#[cfg(test)]
+mod tests {
+    use super::super::effects::{CARRY, Z, ZERO};
+    use super::*;
+
+    fn live(lines: &[&str]) -> Vec<Set> {
+        live_after(&Function::written("f", lines))
+    }
+
+    #[test]
+    fn a_register_matters_until_it_is_written() {
+        let lines = [
+            "ldi r30, 1",
+            "mov r20, r30",
+            "ldi r30, 2",
+            "mov r21, r30",
+            "ldi r30, 3",
+        ];
+        let after = live(&lines);
+        let z = |at: usize| after[at] & Z;
+        assert_eq!([z(0), z(1), z(2), z(3)], [1 << 30, 0, 1 << 30, 0]);
+    }
+
+    #[test]
+    fn what_a_loop_reads_at_its_head_matters_at_its_end() {
+        let after = live(&[".L:", "add r20, r30", "dec r24", "brne .L", "ldi r30, 0"]);
+        assert_eq!(after[3] & Z, 1 << 30);
+        assert_eq!(after[2] & (CARRY | ZERO), ZERO);
+    }
+
+    /// Each byte of a wide subtraction hands its carry and "all zero" on.
+    #[test]
+    fn flags_matter_across_a_wide_comparison() {
+        let after = live(&["cp r20, r22", "cpc r21, r23", "brlo .L", ".L:", "ret"]);
+        assert_eq!(after[0] & (CARRY | ZERO), CARRY | ZERO);
+        assert_eq!(after[1] & (CARRY | ZERO), CARRY);
+    }
+
+    #[test]
+    fn what_is_not_understood_may_read_everything() {
+        let after = live(&["ldi r30, 1", "spm", "ldi r30, 2", "ret"]);
+        assert_eq!(after[0] & Z, Z);
+        assert_eq!(after[0] & FLAGS, FLAGS);
+    }
 }

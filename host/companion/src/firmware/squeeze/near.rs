@@ -104,7 +104,8 @@ fn inside<'a>(
         access.symbol == symbol && (base..=base + REACH).contains(&access.offset)
     };
     let all = accesses.iter().enumerate();
-    all.filter(move |(_, access)| reached(access)).map(|(at, _)| at)
+    all.filter(move |(_, access)| reached(access))
+        .map(|(at, _)| at)
 }
 
 fn access(line: &Line, at: usize) -> Option<Access> {
@@ -136,4 +137,71 @@ fn shorten(line: &mut Line, displacement: i32) {
         _ => return,
     };
     *line = Line::new(&text);
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn reached(lines: &[&str]) -> Vec<String> {
+        let mut function = Function::written("f", lines);
+        reach(&mut function);
+        function.texts()
+    }
+
+    #[test]
+    fn three_in_reach_are_reached_from_one_pointer() {
+        let found = reached(&[
+            "lds r24, s+70",
+            "sts s+7, r24",
+            "lds r25, other",
+            "sts s+8, r25",
+        ]);
+        let wanted = [
+            "ldi r30, lo8(s+7)",
+            "ldi r31, hi8(s+7)",
+            "ldd r24, Z+63",
+            "std Z+0, r24",
+            "lds r25, other",
+            "std Z+1, r25",
+        ];
+        assert_eq!(found, wanted);
+    }
+
+    #[test]
+    fn two_do_not_pay_and_what_is_out_of_reach_does_not_count() {
+        for lines in [
+            &["lds r24, s", "lds r25, s+1", "ret"][..],
+            &["lds r24, s", "lds r25, s+1", "lds r20, s+64", "ret"],
+        ] {
+            assert_eq!(reached(lines).len(), lines.len());
+        }
+    }
+
+    #[test]
+    fn a_pointer_in_use_is_left_alone() {
+        let accesses = ["lds r24, s", "lds r25, s+1", "lds r20, s+2"];
+        let used = [&accesses[..], &["ld r21, Z"]].concat();
+        assert_eq!(reached(&used).len(), used.len());
+        let written = ["lds r24, s", "lds r25, s+1", "ldi r30, 4", "lds r20, s+2"];
+        assert_eq!(reached(&written).len(), written.len());
+        // Who comes in at the label has not set it; nor is it set after a call.
+        for between in [".L:", "call g"] {
+            let lines = [
+                "lds r24, s",
+                "lds r25, s+1",
+                between,
+                "lds r20, s+2",
+                "brne .L",
+            ];
+            assert_eq!(reached(&lines).len(), lines.len());
+        }
+    }
+
+    /// A register number's place is no variable's name.
+    #[test]
+    fn numbered_addresses_stay() {
+        let lines = ["lds r24, 192", "lds r25, 193", "lds r20, 194"];
+        assert_eq!(reached(&lines).len(), lines.len());
+    }
 }

@@ -2,21 +2,21 @@
 //!
 //! Where a sequence leaves the stack alone it becomes a function that is called;
 //! where it ends a function, what the others have in common with it is jumped
-//! to. The carry of meaning is plain: calls, jumps and returns of the AVR touch
-//! no register and no flag.
+//! to. Calls, jumps and returns of the AVR touch no register and no flag, so
+//! nothing else changes but time.
 //!
 //! Repeats are found by sorting all suffixes of the program: U. Manber and
 //! G. Myers, "Suffix arrays: a new method for on-line string searches", SIAM
 //! J. Comput. 22 (1993) 935-948.
 
-use std::collections::{BTreeSet, HashMap};
+use std::collections::HashMap;
 
 use super::effects::Way;
 use super::program::{Function, Instruction, Line, Program};
 
 /// What a call or jump to a shared sequence takes on average, bytes: two where
 /// it is near, four elsewhere.
-const CALL_BYTES: usize = 3;
+const CALL_BYTES: usize = 2;
 /// Fewest bytes a shared sequence has to save.
 const LEAST_GAIN: isize = 2;
 /// Longest sequence looked for, instructions.
@@ -208,13 +208,7 @@ fn repeats(tokens: &[Token]) -> Vec<Repeat> {
 
 /// The lengths above `less` and up to `most` worth looking at: the longest one
 /// that leaves the stack alone, and the longest that ends a function.
-fn collect(
-    tokens: &[Token],
-    starts: &[usize],
-    less: usize,
-    most: usize,
-    found: &mut Vec<Repeat>,
-) {
+fn collect(tokens: &[Token], starts: &[usize], less: usize, most: usize, found: &mut Vec<Repeat>) {
     let Some(first) = starts.first() else { return };
     let parts = || tokens[*first..first + most].iter().map(|token| token.part);
     let free = parts().take_while(|part| *part == Part::Free).count();
@@ -261,9 +255,96 @@ fn gain(tokens: &[Token], starts: &[usize], length: usize) -> isize {
     gone - come
 }
 
-/// Names of functions a program's shared sequences got, for counting them.
-#[must_use]
-pub fn shared(program: &Program) -> BTreeSet<&str> {
-    let names = program.functions.iter().map(|f| f.name.as_str());
-    names.filter(|name| name.starts_with("shared_")).collect()
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn program(functions: &[&[&str]]) -> Program {
+        let made = functions.iter().enumerate();
+        let made = made.map(|(at, lines)| Function::written(&format!("f{at}"), lines));
+        Program {
+            rest: String::new(),
+            functions: made.collect(),
+        }
+    }
+
+    const BODY: [&str; 4] = ["lds r24, a", "lds r25, a+1", "adiw r24, 1", "sts a, r24"];
+
+    #[test]
+    fn what_two_functions_do_is_called() {
+        let one = [&BODY[..], &["push r24", "ret"]].concat();
+        let two = [&["inc r20"], &BODY[..], &["pop r24", "ret"]].concat();
+        let mut both = program(&[&one, &two]);
+        share(&mut both);
+        assert_eq!(
+            both.functions[0].texts(),
+            ["call shared_0", "push r24", "ret"]
+        );
+        assert_eq!(
+            both.functions[1].texts(),
+            ["inc r20", "call shared_0", "pop r24", "ret"]
+        );
+        assert_eq!(both.functions[2].texts().last().unwrap(), "ret");
+        assert_eq!(both.functions[2].lines.len(), BODY.len() + 1);
+    }
+
+    #[test]
+    fn how_two_functions_end_is_jumped_to_even_where_it_moves_the_stack() {
+        let end = ["pop r5", "pop r4", "pop r3", "pop r2", "ret"];
+        let one = [&["inc r20"], &end[..]].concat();
+        let two = [&["dec r20"], &end[..]].concat();
+        let mut both = program(&[&one, &two]);
+        share(&mut both);
+        assert_eq!(both.functions[0].texts(), ["inc r20", "jmp shared_0"]);
+        assert_eq!(both.functions[2].lines.len(), end.len());
+    }
+
+    #[test]
+    fn what_moves_the_stack_or_can_be_jumped_into_is_not_called() {
+        let pushes = [
+            "push r2", "push r3", "push r4", "push r5", "push r6", "inc r9",
+        ];
+        let one = [&pushes[..], &["ret"]].concat();
+        let two = [&pushes[..], &["reti"]].concat();
+        let mut both = program(&[&one, &two]);
+        let before = both.clone();
+        share(&mut both);
+        assert_eq!(both, before);
+        let halves = ["lds r24, a", "lds r25, b", ".L1:", "sts c, r24", "rjmp .L1"];
+        let mut both = program(&[&halves, &halves]);
+        share(&mut both);
+        let kept = both.functions[0].texts();
+        assert!(kept.contains(&".L1:".to_string()), "{kept:?}");
+        assert!(
+            both.functions[2..]
+                .iter()
+                .all(|f| !f.texts().iter().any(|t| t.contains(".L")))
+        );
+    }
+
+    /// A call in two words cannot take the place of what is skipped: the skip
+    /// would end in its middle, or run what belonged to both ways.
+    #[test]
+    fn what_a_skip_decides_about_stays_where_it_is() {
+        let one = [&["sbrc r24, 0"], &BODY[..], &["ret"]].concat();
+        let mut both = program(&[&one, &one]);
+        share(&mut both);
+        let kept = both.functions[0].texts();
+        assert_eq!(kept[..2], ["sbrc r24, 0", "lds r24, a"]);
+    }
+
+    #[test]
+    fn a_repeat_may_not_overlap_itself() {
+        let lines: Vec<&str> = ["lds r24, a", "sts b, r24"].repeat(5);
+        let lines = [&lines[..], &["ret"]].concat();
+        let mut one = program(&[&lines]);
+        let bytes = one.functions[0].bytes();
+        share(&mut one);
+        let calls = one.functions[0].texts();
+        assert!(
+            calls.iter().any(|text| text.starts_with("call")),
+            "{calls:?}"
+        );
+        assert!(one.functions.iter().map(Function::bytes).sum::<usize>() < bytes);
+    }
 }

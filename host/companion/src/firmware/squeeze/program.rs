@@ -119,12 +119,6 @@ pub struct Program {
 }
 
 impl Program {
-    /// Bytes of all functions, each branch at its longest.
-    #[must_use]
-    pub fn bytes(&self) -> usize {
-        self.functions.iter().map(Function::bytes).sum()
-    }
-
     /// Takes the compiler's text apart. What helps debuggers only is left out,
     /// since it would not be true of the result.
     #[must_use]
@@ -222,7 +216,11 @@ fn plain(section: &str) -> String {
     let (name, flags) = (parts.next().unwrap_or_default(), parts.next());
     let flags = flags.map(|flags| format!(",{}", flags.replace('R', "")));
     let kind = parts.next().map(|kind| format!(",{kind}"));
-    format!("{name}{}{}", flags.unwrap_or_default(), kind.unwrap_or_default())
+    format!(
+        "{name}{}{}",
+        flags.unwrap_or_default(),
+        kind.unwrap_or_default()
+    )
 }
 
 fn is_for_debuggers(line: &str) -> bool {
@@ -285,4 +283,92 @@ fn drop_unused_labels(function: &mut Function) {
         Line::Label(label) => is_used(label),
         Line::Code(_) => true,
     });
+}
+
+#[cfg(test)]
+impl Function {
+    /// A function written down for a test: a line that ends with a colon is a
+    /// label.
+    pub fn written(name: &str, lines: &[&str]) -> Self {
+        let lines = lines.iter().map(|text| match text.strip_suffix(':') {
+            Some(label) => Line::Label(label.into()),
+            None => Line::new(text),
+        });
+        Self::made(name, lines.collect())
+    }
+
+    /// Its lines, written down like that, with one blank after the name.
+    pub fn texts(&self) -> Vec<String> {
+        let text = |line: &Line| match line {
+            Line::Label(label) => format!("{label}:"),
+            Line::Code(code) => code.text.replace('\t', " "),
+        };
+        self.lines.iter().map(text).collect()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// As rustc 1.96 writes it, shortened.
+    const TEXT: &str = "\
+__SREG__ = 63
+\t.file\t\"crate\"
+\t.section\t.text.one,\"ax\",@progbits
+\t.p2align\t1
+\t.type\tone,@function
+one:
+.Lfunc_begin0:
+\t.loc\t1 2 3 prologue_end
+\tldi\tr24,  1   ; a remark
+.Ltmp0:
+.LBB0_1:
+\tbrne\t.LBB0_1
+\tret
+.Lfunc_end0:
+\t.size\tone, .Lfunc_end0-one
+
+\t.globl\t__do_copy_data
+\t.type\ttext,@object
+\t.section\t.progmem.data,\"aR\",@progbits,unique,2
+text:
+\t.ascii\t\"; no remark\"
+\t.section\t.debug_info,\"\",@progbits
+\t.long\t.Lfunc_begin0
+\t.section\t.text.one,\"ax\",@progbits
+.Lsec_end0:
+";
+
+    #[test]
+    fn functions_and_data_are_told_apart() {
+        let program = Program::read(TEXT);
+        assert_eq!(program.functions.len(), 1);
+        let one = &program.functions[0];
+        assert_eq!(one.name, "one");
+        let lines = ["ldi\tr24, 1", "brne\t.LBB0_1", "ret"].map(Line::new);
+        let [ldi, brne, ret] = lines;
+        let label = Line::Label(".LBB0_1".into());
+        assert_eq!(one.lines, [ldi, label, brne, ret]);
+        let rest = "__SREG__ = 63\n\t.globl\t__do_copy_data\n\t.type\ttext,@object\n\
+            \t.section\t.progmem.data,\"a\",@progbits\ntext:\n\t.ascii\t\"; no remark\"\n";
+        assert_eq!(program.rest, rest);
+    }
+
+    #[test]
+    fn a_function_with_data_in_it_is_left_as_it_is() {
+        let text = "\t.section\t.text.one,\"ax\",@progbits\none:\n\tret\n\t.short\t5\n";
+        let program = Program::read(text);
+        assert!(program.functions.is_empty());
+        assert_eq!(program.write(), text);
+    }
+
+    #[test]
+    fn what_is_written_reads_back_the_same() {
+        let program = Program::read(TEXT);
+        let again = Program::read(&program.write());
+        assert_eq!(again.functions, program.functions);
+        // What stands before the first section is a section of its own.
+        assert!(again.rest.starts_with(&program.rest));
+    }
 }

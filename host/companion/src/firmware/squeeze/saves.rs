@@ -72,7 +72,7 @@ fn rewrite(function: &mut Function, frame: &Frame) {
     function.lines.splice(..frame.head, head);
 }
 
-/// What is pushed, at the head or before `ret`; stops at anything else.
+/// The instruction at this line; empty where there is none.
 fn text_of(function: &Function, at: usize) -> &str {
     function
         .lines
@@ -88,8 +88,8 @@ fn frame(function: &Function) -> Option<Frame> {
         saved.push(number.parse::<u8>().ok()?);
         at += 1;
     }
-    let has_frame = [text_of(function, at), text_of(function, at + 1)]
-        == ["in\tr28, 61", "in\tr29, 62"];
+    let has_frame =
+        [text_of(function, at), text_of(function, at + 1)] == ["in\tr28, 61", "in\tr29, 62"];
     let mut room = 0;
     if has_frame {
         let (bytes, lines) = moved(function, at + 2)?;
@@ -100,7 +100,11 @@ fn frame(function: &Function) -> Option<Frame> {
     if saved.is_empty() || has_frame != saved.ends_with(&[28, 29]) {
         return None;
     }
-    let own: Vec<u8> = saved.iter().copied().filter(|r| (2..18).contains(r)).collect();
+    let own: Vec<u8> = saved
+        .iter()
+        .copied()
+        .filter(|r| (2..18).contains(r))
+        .collect();
     if own.len() + if has_frame { 2 } else { 0 } != saved.len() || !own.is_sorted() {
         return None;
     }
@@ -174,7 +178,9 @@ fn way_out(
         let before = first.checked_sub(5)?;
         stored(function, before)?;
         let found = [1, 2].into_iter().find(|lines| {
-            before.checked_sub(*lines).and_then(|at| moved(function, at))
+            before
+                .checked_sub(*lines)
+                .and_then(|at| moved(function, at))
                 == Some((room.into(), *lines))
         });
         kept = found?;
@@ -266,7 +272,10 @@ fn leave(used: &BTreeSet<u8>) -> Function {
         if used.contains(&number) && number != lowest {
             lines.push(Line::Label(format!(".Lload_{number}")));
         }
-        lines.push(Line::new(&format!("ldd\tr{number}, Y+{}", 2 + NONE - number)));
+        lines.push(Line::new(&format!(
+            "ldd\tr{number}, Y+{}",
+            2 + NONE - number
+        )));
     }
     if used.contains(&NONE) && lowest != NONE {
         lines.push(Line::Label(format!(".Lload_{NONE}")));
@@ -286,4 +295,103 @@ fn leave(used: &BTreeSet<u8>) -> Function {
     ];
     lines.extend(end.map(Line::new));
     Function::made("leave", lines)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const MOVE: [&str; 5] = [
+        "in r0, 63",
+        "cli",
+        "out 62, r29",
+        "out 63, r0",
+        "out 61, r28",
+    ];
+
+    /// A function that saves these registers and has a frame of six bytes.
+    fn framed(saved: &[u8], body: &[&str]) -> Function {
+        let mut texts: Vec<String> = saved.iter().map(|r| format!("push r{r}")).collect();
+        let all = |texts: &mut Vec<String>, more: &[&str]| {
+            texts.extend(more.iter().map(ToString::to_string));
+        };
+        all(&mut texts, &["in r28, 61", "in r29, 62", "sbiw r28, 6"]);
+        all(&mut texts, &MOVE);
+        all(&mut texts, body);
+        all(&mut texts, &["adiw r28, 6"]);
+        all(&mut texts, &MOVE);
+        texts.extend(saved.iter().rev().map(|r| format!("pop r{r}")));
+        all(&mut texts, &["ret"]);
+        let lines: Vec<&str> = texts.iter().map(String::as_str).collect();
+        Function::written("f", &lines)
+    }
+
+    fn shared(function: Function) -> (Vec<String>, usize) {
+        let mut program = Program::default();
+        program.functions.push(function);
+        share(&mut program);
+        (program.functions[0].texts(), program.functions.len())
+    }
+
+    #[test]
+    fn a_frame_is_entered_and_left_by_the_shared_code() {
+        let (texts, functions) = shared(framed(&[16, 17, 28, 29], &["std Y+6, r24"]));
+        let wanted = [
+            "ldi r26, 6",
+            "call enter_16",
+            "std Y+6, r24",
+            "adiw r28, 6",
+            "jmp leave_16",
+        ];
+        assert_eq!(texts, wanted);
+        assert_eq!(functions, 3);
+    }
+
+    #[test]
+    fn a_few_registers_more_may_be_saved_but_not_under_arguments_on_the_stack() {
+        let with_gaps = [12, 13, 14, 16, 17, 28, 29];
+        let (texts, _) = shared(framed(&with_gaps, &["ldd r24, Y+6"]));
+        assert_eq!(texts[1], "call enter_12");
+        for body in [
+            &["ldd r24, Y+14"][..],
+            &["movw r24, r28", "adiw r24, 9"],
+            &["movw r24, r28", "mov r20, r24"],
+        ] {
+            let (texts, functions) = shared(framed(&with_gaps, body));
+            assert_eq!((texts[0].as_str(), functions), ("push r12", 1), "{body:?}");
+        }
+    }
+
+    #[test]
+    fn a_way_out_that_is_not_the_reverse_leaves_all_as_it_is() {
+        let mut odd = framed(&[14, 15, 16, 17, 28, 29], &["inc r24"]);
+        let last_pop = odd.lines.len() - 2;
+        odd.lines.remove(last_pop);
+        assert_eq!(shared(odd).1, 1);
+    }
+
+    /// What `enter` pushes, `leave` loads from where it lies: the frame's
+    /// pointer below all, each register a byte above the one pushed after it.
+    #[test]
+    fn what_is_pushed_last_lies_lowest() {
+        let used = BTreeSet::from([4, NONE]);
+        let entered = enter(&used).texts();
+        let pushed: Vec<&str> = entered
+            .iter()
+            .filter_map(|t| t.strip_prefix("push "))
+            .collect();
+        let left = leave(&used).texts();
+        for (depth, register) in pushed.iter().rev().enumerate() {
+            // Y itself comes by way of X.
+            let into = match *register {
+                "r28" => "r26",
+                "r29" => "r27",
+                other => other,
+            };
+            let wanted = format!("ldd {into}, Y+{}", depth + 1);
+            assert!(left.contains(&wanted), "{wanted} of {left:?}");
+        }
+        let bytes = format!("ldi r30, {}", pushed.len());
+        assert!(left.contains(&bytes), "{bytes} of {left:?}");
+    }
 }
