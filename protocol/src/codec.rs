@@ -50,22 +50,6 @@ pub fn decode<M: DeserializeOwned>(payload: &[u8]) -> Result<M, DecodeFault> {
     }
 }
 
-/// The number of the request in a payload that is otherwise not understood, so
-/// that [`crate::message::Refusal::Unknown`] can name it; nothing when not even
-/// that can be read.
-///
-/// ```
-/// use scalewright_protocol::codec::leading_id;
-/// assert_eq!(leading_id(&[0x81, 0x02, 0x7F]), Some(257));
-/// assert_eq!(leading_id(&[0x81]), None);
-/// ```
-#[must_use]
-pub fn leading_id(payload: &[u8]) -> Option<u16> {
-    postcard::take_from_bytes::<u16>(payload)
-        .ok()
-        .map(|(id, _)| id)
-}
-
 /// The wire version in the answer to a greeting. These first fields stand the
 /// same in every version, so that a stranger's version can be named even when
 /// the rest of its greeting cannot be read; nothing for any other payload.

@@ -24,8 +24,6 @@ const avr = createRequire(import.meta.url)('avr8js');
 const CLOCK_HZ = 16_000_000;
 const CYCLE_NS = 1e9 / CLOCK_HZ;
 const FLASH_BYTES = 32 * 1024;
-/** An image that is too large for the chip gets a larger one; meter() tells. */
-const LARGE_FLASH_BYTES = 64 * 1024;
 const RAM_BYTES = 2048;
 const RAM_AT = 0x100;
 const RAM_END = RAM_AT + RAM_BYTES;
@@ -398,9 +396,8 @@ function place(image) {
   if (image.machine !== MACHINE.avr) throw new Error('the image is not for this chip');
   const segments = image.segments.filter(({ data }) => data.length > 0);
   const used = Math.max(...segments.map(({ physical, data }) => physical + data.length));
-  if (used > LARGE_FLASH_BYTES) throw new Error(`the image does not fit: ${used} bytes`);
-  const size = used > FLASH_BYTES ? LARGE_FLASH_BYTES : FLASH_BYTES;
-  const flash = new Uint8Array(size).fill(0xff);
+  if (used > FLASH_BYTES) throw new Error(`the image does not fit: ${used} bytes`);
+  const flash = new Uint8Array(FLASH_BYTES).fill(0xff);
   for (const { physical, data } of segments) flash.set(data, physical);
   return { flash: new Uint16Array(flash.buffer), used };
 }

@@ -86,6 +86,9 @@ const BOARD: &str = "rp2040";
 #[used]
 static PASSPORT: [u8; PASSPORT_BYTES] = passport(BOARD, FIRMWARE);
 
+// Beside each line of the log, in the form the decoder shows as seconds.
+defmt::timestamp!("{=u32:ms}", sampler::now_ms());
+
 #[rp2040_hal::entry]
 fn main() -> ! {
     sampler::load_ram_code();

@@ -25,6 +25,8 @@ pub struct ChipLine {
     unread: Vec<u8>,
     /// Computes the same beside it.
     pub twin: Option<Twin>,
+    /// What the chip logged.
+    pub logged: Vec<u8>,
     asks: Decoder<{ MAX_PAYLOAD + 4 }>,
     reports: Decoder<{ MAX_PAYLOAD + 4 }>,
     /// What the chip did that ends all talk.
@@ -41,6 +43,7 @@ impl ChipLine {
             name,
             unread: Vec::new(),
             twin: None,
+            logged: Vec::new(),
             asks: Decoder::new(),
             reports: Decoder::new(),
             stopped: None,
@@ -66,10 +69,15 @@ impl ChipLine {
             for ((at_us, code), rate_sps) in ran.read.iter().zip(rates) {
                 twin.read(*at_us, rate_sps, *code);
             }
-            for byte in &ran.output {
-                if let Some(Event::Payload(payload)) = self.reports.push(*byte)
-                    && let Ok(report) = codec::decode::<Report>(payload)
-                {
+        }
+        for byte in &ran.output {
+            if let Some(Event::Payload(payload)) = self.reports.push(*byte)
+                && let Ok(report) = codec::decode::<Report>(payload)
+            {
+                if let Report::Log { bytes } = &report {
+                    self.logged.extend_from_slice(bytes);
+                }
+                if let Some(twin) = &mut self.twin {
                     twin.said(&report);
                 }
             }

@@ -11,6 +11,7 @@
 //! time, [`twin`] computes beside it what the host's core makes of the same
 //! codes.
 
+pub mod asks;
 pub mod emulator;
 pub mod line;
 pub mod rig;

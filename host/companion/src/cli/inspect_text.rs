@@ -1,11 +1,10 @@
 //! What `inspect` shows: for people within 80 columns, for programs as JSON.
 
+use scalewright_metrology::tolerance::interval_at_least;
 use scalewright_protocol::message::{Hello, TableHeader};
 use serde_json::{Value, json};
 
-use crate::inspect::{
-    Examination, Finding, Level, Pressed, Subject, Topic, Verdict, interval_at_least,
-};
+use crate::inspect::{Examination, Finding, Level, Pressed, Subject, Topic, Verdict};
 use crate::link::find::identity;
 use crate::quantise::spec_of;
 use crate::record::weights::name;

@@ -93,7 +93,7 @@ impl Plot<'_> {
 fn axis((least, most): (f64, f64), least_span: f64) -> (f64, f64, f64) {
     let middle = least / 2.0 + most / 2.0;
     let half = ((most - least) / 2.0).max(least_span / 2.0);
-    let step = crate::inspect::interval_at_least(half / 4.0);
+    let step = scalewright_metrology::tolerance::interval_at_least(half / 4.0);
     if !(step > 0.0 && middle.is_finite()) {
         return (middle - 0.5, middle + 0.5, 0.1);
     }

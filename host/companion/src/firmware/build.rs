@@ -434,8 +434,8 @@ fn lay_down(
     // Made by the machine, so no business of the history's.
     let ignore = folder.join(".gitignore");
     fs::write(&ignore, "*\n").map_err(|error| trouble(&ignore, &error))?;
-    // An image that may not go on a board still runs on an emulated one; and the
-    // one made before must not be flashed for it.
+    // Kept even where it is refused, to see why; and what was made before must
+    // not be flashed for it.
     let kept = folder.join(format!("{board}.elf"));
     fs::write(&kept, &content).map_err(|error| trouble(&kept, &error))?;
     for ending in [board.ending(), "bin"] {

@@ -4,10 +4,9 @@
 //! [`image`] and its formats turn a file into bytes at addresses; [`check`]
 //! decides whether they are an image of ours for this board; [`boot_drive`]
 //! and [`serial_loader`] write it; [`survival`] tells whether the calibration
-//! came through; [`toolchain`] and [`build`] make the image, [`squeeze`] the AVR's
-//! smaller; [`log_lines`] reads
-//! what it notes while it runs. Nothing here prints or asks: progress leaves as
-//! values, causes as errors.
+//! came through; [`toolchain`] and [`build`] make the image, [`squeeze`] the
+//! AVR's smaller; [`log_lines`] reads what it notes while it runs. Nothing here
+//! prints or asks: progress leaves as values, causes as errors.
 
 pub mod board;
 pub mod boot_drive;

@@ -218,32 +218,6 @@ fn median(values: &[f64]) -> Option<f64> {
     sorted.get(sorted.len() / 2).copied()
 }
 
-/// The smallest scale interval (1, 2 or 5 times a power of ten: OIML R 76-1:2006,
-/// 4.2.2.1) that is not below `least_g`, g; 0 when that is no positive number.
-///
-/// ```
-/// use scalewright::inspect::interval_at_least;
-/// assert_eq!(interval_at_least(0.13), 0.2);
-/// assert_eq!(interval_at_least(5.0), 5.0);
-/// assert_eq!(interval_at_least(f64::NAN), 0.0);
-/// ```
-#[must_use]
-pub fn interval_at_least(least_g: f64) -> f64 {
-    if !(least_g.is_finite() && least_g > 0.0) {
-        return 0.0;
-    }
-    let exponent = least_g.log10().floor() as i32;
-    [(1.0, 0), (2.0, 0), (5.0, 0), (1.0, 1)]
-        .into_iter()
-        // Dividing by a whole power of ten gives the f64 nearest to 0.2.
-        .map(|(step, up)| match exponent + up {
-            below @ ..=-1 => step / 10f64.powi(-below),
-            above => step * 10f64.powi(above),
-        })
-        .find(|interval| *interval >= least_g * (1.0 - 1e-9))
-        .unwrap_or(least_g)
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -307,22 +281,5 @@ mod tests {
         assert_eq!(none, Figures::default());
         let one = Figures::of(&gathered(&[5], 100), 3);
         assert_eq!((one.rate_sps, one.noise), (None, None));
-    }
-
-    #[test]
-    fn intervals_are_1_2_or_5() {
-        for (least, interval) in [
-            (0.0, 0.0),
-            (0.09, 0.1),
-            (0.1, 0.1),
-            (0.100_1, 0.2),
-            (0.3, 0.5),
-            (0.6, 1.0),
-            (3.0, 5.0),
-            (7.0, 10.0),
-            (2_000.0, 2_000.0),
-        ] {
-            assert_eq!(interval_at_least(least), interval, "{least}");
-        }
     }
 }

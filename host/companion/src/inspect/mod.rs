@@ -24,7 +24,7 @@ mod recent;
 mod rules;
 mod subject;
 
-pub use figures::{Drift, Figures, Noise, PEAK_TO_PEAK, interval_at_least};
+pub use figures::{Drift, Figures, Noise, PEAK_TO_PEAK};
 pub use gathered::{Gathered, Losses};
 pub use periodic::Periodic;
 pub use press::{Press, Pressed};

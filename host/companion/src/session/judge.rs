@@ -4,7 +4,7 @@ use scalewright_metrology::candidates::{TableSpace, propose};
 use scalewright_metrology::curve::Knots;
 use scalewright_metrology::observation::Observation;
 use scalewright_metrology::statistics;
-use scalewright_metrology::tolerance::{Stage, is_scale_interval, mpe_e};
+use scalewright_metrology::tolerance::{Stage, interval_at_least, mpe_e};
 use scalewright_metrology::uncertainty::net_counts;
 use scalewright_protocol::message::{Hello, TableHeader};
 
@@ -273,26 +273,11 @@ pub fn noise(
         sd_counts,
         supports_d_g: counts_per_g.map(|slope| {
             let samples = f64::from(1u32 << smoothing.min(6));
-            finest_interval(6.6 * sd_counts / slope / samples.sqrt())
+            interval_at_least(6.6 * sd_counts / slope / samples.sqrt())
         }),
         samples_counts: codes.iter().map(|code| code - mean).collect(),
         seconds,
     }
-}
-
-/// The smallest 1, 2 or 5 times a power of ten that is not below `g`.
-fn finest_interval(g: f64) -> f64 {
-    if !(g.is_finite() && g > 0.0) {
-        return 0.0;
-    }
-    let decade = 10f64.powf(g.log10().floor());
-    let found = [1.0, 2.0, 5.0, 10.0]
-        .into_iter()
-        .map(|step| step * decade)
-        .find(|interval| *interval >= g * (1.0 - 1e-9))
-        .unwrap_or(10.0 * decade);
-    debug_assert!(is_scale_interval(found));
-    found
 }
 
 /// How common settings of a scale fare at the same verification loads.

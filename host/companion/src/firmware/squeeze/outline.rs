@@ -13,6 +13,7 @@ use std::collections::HashMap;
 
 use super::effects::Way;
 use super::program::{Function, Instruction, Line, Program};
+use super::saves;
 
 /// What a call or jump to a shared sequence takes on average, bytes: two where
 /// it is near, four elsewhere.
@@ -21,6 +22,9 @@ const CALL_BYTES: usize = 2;
 const LEAST_GAIN: isize = 2;
 /// Longest sequence looked for, instructions.
 const LONGEST: usize = 64;
+
+/// Most lines of a loop that is left as it is.
+const TIGHT: usize = 60;
 
 /// Keeps such sequences once, again and again while that saves anything.
 pub fn share(program: &mut Program) {
@@ -119,8 +123,9 @@ fn closed(mut body: Vec<Line>, is_tail: bool) -> Vec<Line> {
 
 fn part(code: &Instruction) -> Part {
     let effects = &code.effects;
-    // Pulses on pins keep their length.
-    if matches!(code.name(), "sbi" | "cbi") {
+    // Pulses on pins keep their length; and the code that saves registers puts
+    // them where its caller's frame is to be, so that caller is the function.
+    if matches!(code.name(), "sbi" | "cbi") || saves::enters(code) {
         return Part::None;
     }
     match effects.way {
@@ -132,12 +137,42 @@ fn part(code: &Instruction) -> Part {
     }
 }
 
+/// Which lines stand in a short loop that calls nothing: each call put in there
+/// would be made with every turn, and time goes by the turn.
+fn tight_loops(function: &Function) -> Vec<bool> {
+    let mut busy = vec![false; function.lines.len()];
+    let mut labels = HashMap::new();
+    for (end, line) in function.lines.iter().enumerate() {
+        let code = match line {
+            Line::Label(label) => {
+                labels.insert(label.as_str(), end);
+                continue;
+            }
+            Line::Code(code) => code,
+        };
+        let to = code.operands().pop().and_then(|to| labels.get(to));
+        let Some(begin) = to.filter(|_| matches!(code.effects.way, Way::Branch | Way::Jump)) else {
+            continue;
+        };
+        let inside = &function.lines[*begin..=end];
+        let calls = inside
+            .iter()
+            .filter_map(Line::code)
+            .any(|code| code.effects.way == Way::Call);
+        if inside.len() <= TIGHT && !calls {
+            busy[*begin..=end].fill(true);
+        }
+    }
+    busy
+}
+
 fn tokens(program: &Program) -> Vec<Token> {
     let mut kinds: HashMap<&str, u32> = HashMap::new();
     let mut tokens = Vec::new();
     let mut own = u32::MAX;
     for (function, content) in program.functions.iter().enumerate() {
         let closed = content.is_interrupt() || matches!(content.name.as_str(), "enter" | "leave");
+        let busy = tight_loops(content);
         let mut after_skip = false;
         for (line, code) in content.lines.iter().enumerate() {
             let mut token = Token {
@@ -150,7 +185,7 @@ fn tokens(program: &Program) -> Vec<Token> {
             own -= 1;
             if let Some(code) = code.code() {
                 let part = part(code);
-                if !closed && !after_skip && part != Part::None {
+                if !closed && !after_skip && !busy[line] && part != Part::None {
                     let next = u32::try_from(kinds.len()).unwrap_or(0);
                     token.kind = *kinds.entry(&code.text).or_insert(next);
                     token.part = part;
@@ -322,6 +357,15 @@ mod tests {
         );
     }
 
+    /// The frame would be that of the shared sequence, and gone with it.
+    #[test]
+    fn entering_a_function_stays_in_it() {
+        let lines = ["ldi r26, 4", "call enter_14", "movw r14, r24", "inc r9"];
+        let mut both = program(&[&lines, &lines]);
+        share(&mut both);
+        assert_eq!(both.functions[0].texts()[..2], lines[..2]);
+    }
+
     /// A call in two words cannot take the place of what is skipped: the skip
     /// would end in its middle, or run what belonged to both ways.
     #[test]
@@ -331,6 +375,19 @@ mod tests {
         share(&mut both);
         let kept = both.functions[0].texts();
         assert_eq!(kept[..2], ["sbrc r24, 0", "lds r24, a"]);
+    }
+
+    #[test]
+    fn a_tight_loop_is_left_as_it_is() {
+        let loop_of = |register: &'static str| {
+            let head = [".L:"];
+            [&head[..], &BODY[..], &[register, "brne .L", "ret"]].concat()
+        };
+        let (one, two) = (loop_of("dec r20"), loop_of("dec r21"));
+        let mut both = program(&[&one, &two]);
+        let before = both.clone();
+        share(&mut both);
+        assert_eq!(both, before);
     }
 
     #[test]

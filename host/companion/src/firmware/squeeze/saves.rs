@@ -10,7 +10,7 @@
 
 use std::collections::BTreeSet;
 
-use super::program::{Function, Line, Program};
+use super::program::{Function, Instruction, Line, Program};
 
 /// Bytes from where sharing pays.
 const LEAST_GAIN: usize = 6;
@@ -48,6 +48,12 @@ pub fn share(program: &mut Program) {
         program.functions.push(enter(&used));
         program.functions.push(leave(&used));
     }
+}
+
+/// Whether this is the call that saves registers and makes a frame.
+#[must_use]
+pub fn enters(code: &Instruction) -> bool {
+    code.text.starts_with("call\tenter_")
 }
 
 fn gain(frame: &Frame) -> usize {

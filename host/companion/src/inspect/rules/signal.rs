@@ -1,8 +1,9 @@
 //! Rules about the signal: where it stands, and how still.
 
 use super::{Finding, Seen, Topic, bad, good, heed};
-use crate::inspect::figures::{FEWEST_SAMPLES, Noise, PEAK_TO_PEAK, interval_at_least};
+use crate::inspect::figures::{FEWEST_SAMPLES, Noise, PEAK_TO_PEAK};
 use crate::report::number::{fixed, mass, signed, significant};
+use scalewright_metrology::tolerance::interval_at_least;
 
 /// An output this close to nothing is no cell under a platform, mV/V: a
 /// thousandth of a rated output of 2 mV/V.
