@@ -9,121 +9,176 @@ use std::collections::HashMap;
 use super::effects::Way;
 use super::program::{Function, Line, Program};
 
-/// How far a short call reaches, bytes, less some for what is not counted here.
+/// How far a short call reaches, bytes, less some for what stays long between.
 const REACH: usize = 4000;
-/// Times every function is tried at every place.
-const ROUNDS: usize = 6;
+/// Moves tried.
+const TURNS: u32 = 200_000;
+/// A move that puts so many links more out of reach is taken at first with a
+/// chance of 1/e.
+const HEAT: f64 = 8.0;
+/// Functions either way that still count as beside one.
+const NEARBY: usize = 12;
+
+/// The same numbers with every build, looking random (G. Marsaglia, "Xorshift
+/// RNGs", J. Stat. Softw. 8 (2003) issue 14; 13, 7 and 17).
+struct Chance(u64);
+
+impl Chance {
+    fn below(&mut self, limit: usize) -> usize {
+        self.0 ^= self.0 << 13;
+        self.0 ^= self.0 >> 7;
+        self.0 ^= self.0 << 17;
+        (self.0 % limit.max(1) as u64) as usize
+    }
+
+    fn unit(&mut self) -> f64 {
+        self.below(1 << 24) as f64 / f64::from(1 << 24)
+    }
+}
+
+/// A call or jump between this function and another.
+struct Link {
+    /// Where in this one, bytes from its start.
+    here: usize,
+    /// The other.
+    other: usize,
+    /// Where in that, bytes from its start.
+    there: usize,
+}
+
+/// A program's functions as far as their order goes.
+struct Map {
+    /// Bytes of each, its calls at their shortest.
+    sizes: Vec<usize>,
+    links: Vec<Vec<Link>>,
+}
 
 /// Brings functions near those that call them.
 pub fn order(program: &mut Program) {
-    let links = links(program);
-    let sizes: Vec<usize> = program.functions.iter().map(Function::bytes).collect();
-    let mut order: Vec<usize> = (0..sizes.len()).collect();
-    let mut best = (far(&order, &sizes, &links), order.clone());
-    for _ in 0..ROUNDS {
-        for (function, own) in links.iter().enumerate() {
-            place(function, &mut order, &sizes, own);
-        }
-        let count = far(&order, &sizes, &links);
-        if count < best.0 {
-            best = (count, order.clone());
-        }
-    }
+    let map = Map::of(program);
+    let given = (0..map.sizes.len()).collect();
+    let best = map.improved(given);
     let mut functions: Vec<Option<Function>> = std::mem::take(&mut program.functions)
         .into_iter()
         .map(Some)
         .collect();
     program.functions = best
-        .1
         .into_iter()
         .filter_map(|at| functions[at].take())
         .collect();
 }
 
-/// For each function, the others it calls or is called by, and how often.
-fn links(program: &Program) -> Vec<Vec<(usize, usize)>> {
-    let mut names: HashMap<&str, usize> = HashMap::new();
-    for (at, function) in program.functions.iter().enumerate() {
-        names.insert(&function.name, at);
-        for line in &function.lines {
-            if let Line::Label(label) = line {
-                names.insert(label, at);
+impl Map {
+    fn of(program: &Program) -> Self {
+        let mut names: HashMap<&str, (usize, usize)> = HashMap::new();
+        let mut calls = Vec::new();
+        let mut sizes = Vec::new();
+        for (at, function) in program.functions.iter().enumerate() {
+            let mut place = 0;
+            names.insert(&function.name, (at, 0));
+            for line in &function.lines {
+                let code = match line {
+                    Line::Label(label) => {
+                        names.insert(label, (at, place));
+                        continue;
+                    }
+                    Line::Code(code) => code,
+                };
+                let leads = matches!(code.effects.way, Way::Call | Way::Jump);
+                if let Some(to) = code.operands().first().filter(|_| leads) {
+                    calls.push((at, place, (*to).to_string()));
+                }
+                place += if leads { 2 } else { code.effects.bytes.into() };
             }
+            sizes.push(place);
         }
-    }
-    let mut counts: HashMap<(usize, usize), usize> = HashMap::new();
-    for (at, function) in program.functions.iter().enumerate() {
-        for code in function.lines.iter().filter_map(Line::code) {
-            if !matches!(code.effects.way, Way::Call | Way::Jump) {
+        let mut links: Vec<Vec<Link>> = sizes.iter().map(|_| Vec::new()).collect();
+        for (from, here, to) in calls {
+            let Some((other, there)) = names.get(to.as_str()).copied() else {
                 continue;
-            }
-            if let Some(to) = code.operands().first().and_then(|name| names.get(name))
-                && *to != at
-            {
-                *counts.entry((at, *to)).or_default() += 1;
-                *counts.entry((*to, at)).or_default() += 1;
+            };
+            if other != from {
+                links[from].push(Link { here, other, there });
+                links[other].push(Link {
+                    here: there,
+                    other: from,
+                    there: here,
+                });
             }
         }
+        Self { sizes, links }
     }
-    let mut links = vec![Vec::new(); program.functions.len()];
-    for ((from, to), count) in counts {
-        links[from].push((to, count));
-    }
-    for list in &mut links {
-        list.sort_unstable();
-    }
-    links
-}
 
-/// Middle of each function in this order.
-fn middles(order: &[usize], sizes: &[usize]) -> Vec<usize> {
-    let mut middles = vec![0; sizes.len()];
-    let mut sum = 0;
-    for at in order {
-        middles[*at] = sum + sizes[*at] / 2;
-        sum += sizes[*at];
-    }
-    middles
-}
-
-/// Links that are too far for the short form.
-fn far(order: &[usize], sizes: &[usize], links: &[Vec<(usize, usize)>]) -> usize {
-    let middles = middles(order, sizes);
-    let of = |from: usize| far_from(middles[from], &middles, &links[from]);
-    (0..sizes.len()).map(of).sum()
-}
-
-fn far_from(place: usize, middles: &[usize], links: &[(usize, usize)]) -> usize {
-    let is_far = |other: usize| middles[other].abs_diff(place) > REACH;
-    links
-        .iter()
-        .filter(|(other, _)| is_far(*other))
-        .map(|(_, count)| count)
-        .sum()
-}
-
-/// Moves one function to where most of its links are near.
-fn place(function: usize, order: &mut Vec<usize>, sizes: &[usize], links: &[(usize, usize)]) {
-    if links.is_empty() {
-        return;
-    }
-    let Some(was) = order.iter().position(|at| *at == function) else {
-        return;
-    };
-    order.remove(was);
-    let middles = middles(order, sizes);
-    let own = sizes[function] / 2;
-    let (mut best, mut least) = (was, usize::MAX);
-    let mut start = 0;
-    for gap in 0..=order.len() {
-        let count = far_from(start + own, &middles, links);
-        // Where it was is as good as any other that is no better.
-        if count < least || (count == least && gap == was) {
-            (best, least) = (gap, count);
+    /// Moves functions about, one after the other, most of all to where more
+    /// links become near; at first also where fewer do, later hardly ever. (S.
+    /// Kirkpatrick, C. D. Gelatt, M. P. Vecchi, "Optimization by simulated
+    /// annealing", Science 220 (1983) 671-680.)
+    fn improved(&self, mut order: Vec<usize>) -> Vec<usize> {
+        if order.len() < 2 {
+            return order;
         }
-        start += order.get(gap).map_or(0, |at| sizes[*at]);
+        let mut chance = Chance(1);
+        let mut count = self.far(&order);
+        let mut best = (count, order.clone());
+        for turn in 0..TURNS {
+            let heat = HEAT * (1.0 - f64::from(turn) / f64::from(TURNS)).powi(2);
+            let from = chance.below(order.len());
+            let function = order.remove(from);
+            let to = self.beside_another(function, &order, &mut chance);
+            order.insert(to, function);
+            let now = self.far(&order);
+            let worse = now as f64 - count as f64;
+            if worse <= 0.0 || chance.unit() < (-worse / heat).exp() {
+                count = now;
+                if now < best.0 {
+                    best = (now, order.clone());
+                }
+            } else {
+                order.remove(to);
+                order.insert(from, function);
+            }
+        }
+        best.1
     }
-    order.insert(best, function);
+
+    /// A place near one of the functions that this one has to do with.
+    fn beside_another(&self, function: usize, order: &[usize], chance: &mut Chance) -> usize {
+        let links = &self.links[function];
+        let anywhere = chance.below(order.len() + 1);
+        if links.is_empty() || chance.below(4) == 0 {
+            return anywhere;
+        }
+        let other = links[chance.below(links.len())].other;
+        let place = order.iter().position(|at| *at == other).unwrap_or(anywhere);
+        (place + chance.below(2 * NEARBY))
+            .saturating_sub(NEARBY)
+            .min(order.len())
+    }
+
+    /// Where each function starts in this order.
+    fn starts(&self, order: &[usize]) -> Vec<usize> {
+        let mut starts = vec![0; self.sizes.len()];
+        let mut sum = 0;
+        for at in order {
+            starts[*at] = sum;
+            sum += self.sizes[*at];
+        }
+        starts
+    }
+
+    /// Links that are too far for the short form, each counted at both ends.
+    fn far(&self, order: &[usize]) -> usize {
+        let starts = self.starts(order);
+        let of = |function: usize| self.far_from(function, starts[function], &starts);
+        (0..self.sizes.len()).map(of).sum()
+    }
+
+    /// Those of one function, if it started at `start`.
+    fn far_from(&self, function: usize, start: usize, starts: &[usize]) -> usize {
+        let is_far =
+            |link: &&Link| (start + link.here).abs_diff(starts[link.other] + link.there) > REACH;
+        self.links[function].iter().filter(is_far).count()
+    }
 }
 
 #[cfg(test)]
@@ -152,5 +207,6 @@ mod tests {
         let place = |name| names.iter().position(|n| *n == name).unwrap();
         assert_eq!(place("a").abs_diff(place("z")), 1, "{names:?}");
         assert_eq!(names.len(), 3);
+        order(&mut Program::default());
     }
 }

@@ -94,13 +94,6 @@ impl Function {
         }
     }
 
-    /// Bytes of its code, each branch at its longest.
-    #[must_use]
-    pub fn bytes(&self) -> usize {
-        let codes = self.lines.iter().filter_map(Line::code);
-        codes.map(|code| usize::from(code.effects.bytes)).sum()
-    }
-
     /// Whether it serves an interrupt: its timing is left alone.
     #[must_use]
     pub fn is_interrupt(&self) -> bool {
@@ -232,7 +225,8 @@ fn is_for_debuggers(line: &str) -> bool {
 }
 
 /// The function that is all of this section; none where there is anything in it
-/// that is neither an instruction nor known to be nothing.
+/// that is neither an instruction nor known to be nothing, or where a jump
+/// counts bytes instead of naming a label.
 fn function(name: &str, section: &[&str]) -> Option<Function> {
     let mut found: Option<Function> = None;
     for line in section.iter().skip(1) {
@@ -258,6 +252,10 @@ fn function(name: &str, section: &[&str]) -> Option<Function> {
                 _ => return None,
             }
         } else {
+            let counts = |word: &str| word.starts_with(".+") || word.starts_with(".-");
+            if line.split(['\t', ' ', ',']).any(counts) {
+                return None;
+            }
             found.as_mut()?.lines.push(Line::new(line));
         }
     }
@@ -295,6 +293,13 @@ impl Function {
             None => Line::new(text),
         });
         Self::made(name, lines.collect())
+    }
+
+    /// Bytes of its code, each branch at its longest.
+    #[must_use]
+    pub fn bytes(&self) -> usize {
+        let codes = self.lines.iter().filter_map(Line::code);
+        codes.map(|code| usize::from(code.effects.bytes)).sum()
     }
 
     /// Its lines, written down like that, with one blank after the name.
@@ -356,11 +361,13 @@ text:
     }
 
     #[test]
-    fn a_function_with_data_in_it_is_left_as_it_is() {
-        let text = "\t.section\t.text.one,\"ax\",@progbits\none:\n\tret\n\t.short\t5\n";
-        let program = Program::read(text);
-        assert!(program.functions.is_empty());
-        assert_eq!(program.write(), text);
+    fn a_function_with_more_in_it_is_left_as_it_is() {
+        for odd in [".short\t5", "rjmp\t.+4"] {
+            let text = format!("\t.section\t.text.one,\"ax\",@progbits\none:\n\tret\n\t{odd}\n");
+            let program = Program::read(&text);
+            assert!(program.functions.is_empty(), "{odd}");
+            assert_eq!(program.write(), text);
+        }
     }
 
     #[test]

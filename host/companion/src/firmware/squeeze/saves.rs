@@ -10,6 +10,7 @@
 
 use std::collections::BTreeSet;
 
+use super::effects::Way;
 use super::program::{Function, Instruction, Line, Program};
 
 /// Bytes from where sharing pays.
@@ -114,11 +115,16 @@ fn frame(function: &Function) -> Option<Frame> {
     if own.len() + if has_frame { 2 } else { 0 } != saved.len() || !own.is_sorted() {
         return None;
     }
-    let lowest = own.first().copied().unwrap_or(NONE);
+    let lowest = match own.first() {
+        // It never returns, so nobody will miss what was in them.
+        _ if never_returns(function) => NONE,
+        Some(lowest) => *lowest,
+        None => NONE,
+    };
     let bytes = 2 + usize::from(NONE - lowest);
     // Arguments on the stack lie beyond what is saved, so nothing may move there.
-    let waste = bytes - saved.len();
-    if waste > MOST_WASTE || (waste > 0 && looks_beyond(function, room)) {
+    let waste = bytes.saturating_sub(saved.len());
+    if waste > MOST_WASTE || (bytes != saved.len() && looks_beyond(function, room)) {
         return None;
     }
     let mut ways_out = Vec::new();
@@ -133,6 +139,19 @@ fn frame(function: &Function) -> Option<Frame> {
         room,
         ways_out,
     })
+}
+
+/// Whether nothing leads out of the function but calls.
+fn never_returns(function: &Function) -> bool {
+    function
+        .lines
+        .iter()
+        .filter_map(Line::code)
+        .all(|code| match code.effects.way {
+            Way::Back | Way::Unknown => false,
+            Way::Jump => code.text.contains("\t."),
+            Way::On | Way::Branch | Way::Call | Way::Skip => true,
+        })
 }
 
 /// Bytes by which the frame's pointer is moved at this place, and lines used.
@@ -366,6 +385,20 @@ mod tests {
             let (texts, functions) = shared(framed(&with_gaps, body));
             assert_eq!((texts[0].as_str(), functions), ("push r12", 1), "{body:?}");
         }
+    }
+
+    #[test]
+    fn who_never_returns_saves_nothing() {
+        let framed = framed(&[14, 15, 16, 17, 28, 29], &[]);
+        let head = 6 + 3 + MOVE.len();
+        let mut for_ever = framed.clone();
+        for_ever.lines.truncate(head);
+        let back = Function::written("g", &[".L:", "call h", "rjmp .L"]);
+        for_ever.lines.extend(back.lines);
+        let (texts, _) = shared(for_ever);
+        assert_eq!(texts[..2], ["ldi r26, 6", "call enter_18"]);
+        let (texts, _) = shared(framed);
+        assert_eq!(texts[1], "call enter_14");
     }
 
     #[test]
