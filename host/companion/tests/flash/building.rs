@@ -9,6 +9,10 @@ use scalewright::firmware::image::Image;
 
 use crate::made::{Folder, Run, Section, command, elf, finish, pass, raw, raw_with};
 
+/// What the compiler writes: two tests for the same.
+const WRITTEN: &str = "\\t.section\\t.text.f,\"ax\",@progbits\\nf:\\n\\tandi\\tr24, 1\\n\
+    \\tcpi\\tr24, 0\\n\\tbreq\\t.L\\n\\tinc\\tr24\\n.L:\\n\\tret\\n";
+
 /// A source with two boards, and a machine with a toolchain.
 struct Machine {
     source: Folder,
@@ -40,7 +44,14 @@ impl Machine {
         machine.script(
             "cargo",
             &format!(
-                "echo \"$@\" > '{here}/asked'\n\
+                "case $* in *metadata*)\n\
+                     echo '{{\"target_directory\":\"{here}/target\",\"version\":1}}'; exit;;\n\
+                 esac\n\
+                 mkdir -p '{here}/target'\n\
+                 for word in \"$@\"; do case $word in\n\
+                     --emit=asm=*) printf '{WRITTEN}' > \"${{word#--emit=asm=}}\";;\n\
+                 esac; done\n\
+                 echo \"$@\" > '{here}/asked'\n\
                  echo \"${{RUSTC_BOOTSTRAP-no}} ${{RUSTFLAGS-no}} $RUSTC $(pwd)\" > '{here}/given'\n\
                  echo '   Compiling scale v0.1.0' >&2\n\
                  [ {code} = 0 ] || echo 'error[E0425]: cannot find value' >&2\n\
@@ -49,8 +60,24 @@ impl Machine {
             ),
         );
         machine.script("rust-lld", "");
-        machine.script("avr-gcc", "");
+        machine.linker_ends_with(0, "");
         machine
+    }
+
+    /// The small board's linker keeps what it is given, and makes the program.
+    fn linker_ends_with(&self, code: u8, words: &str) {
+        let here = self.tools.path().display().to_string();
+        self.script(
+            "avr-gcc",
+            &format!(
+                "while [ $# -gt 0 ]; do case $1 in\n\
+                     -o) cp '{here}/program' \"$2\"; shift;;\n\
+                     *.s) cp \"$1\" '{here}/linked';;\n\
+                 esac; shift; done\n\
+                 echo '{words}' >&2\n\
+                 exit {code}"
+            ),
+        );
     }
 
     fn script(&self, name: &str, words: &str) {
@@ -107,7 +134,7 @@ fn an_installed_target_is_used_as_it_is() {
     }
     run.is_narrow();
     let asked = machine.kept("asked");
-    assert!(asked.contains("build --release"), "{asked}");
+    assert!(asked.contains("rustc --release"), "{asked}");
     assert!(asked.contains("--target thumbv6m-none-eabi"), "{asked}");
     assert!(
         asked.contains("--locked") && !asked.contains("-Z"),
@@ -144,6 +171,12 @@ fn the_library_is_built_along_where_only_its_source_is() {
         assert_eq!(told["images"][0]["flash_bytes"], 3000);
         assert!(machine.kept("asked").contains("-Z build-std=core"));
         assert!(machine.kept("given").starts_with(bootstrap));
+        // Squeezed on the way to the linker: one test is enough.
+        let linked = machine.kept("linked");
+        assert!(
+            linked.contains("\tbreq\t.L\n") && !linked.contains("cpi"),
+            "{linked}"
+        );
         let (_, lines) = Image::read(&machine.image("atmega328p.hex"), 0).expect("HEX");
         assert_eq!(lines.flat(&Board::Atmega328p.room()), code);
         let run = machine.build(&["--board", "atmega328p"]);
@@ -153,6 +186,24 @@ fn the_library_is_built_along_where_only_its_source_is() {
             "{run:#?}"
         );
     }
+}
+
+#[test]
+fn a_program_that_does_not_link_is_no_image() {
+    let has = ["src/rust/library/core/Cargo.toml"];
+    let good = program(0, &raw("atmega328p", 3000));
+    let machine = Machine::new("1.96.0", &has, &good, 0);
+    machine.linker_ends_with(1, "ld: region text overflowed by 12 bytes");
+    let why = "it is too large, memory region text overflowed by 12 bytes";
+    machine.build(&["--board", "atmega328p"]).is_problem(4, why);
+    machine.linker_ends_with(1, "undefined reference to `a_panic_can_be_reached");
+    let run = machine.build(&["--board", "atmega328p"]);
+    run.is_problem(4, "avr-gcc cannot link it");
+    assert!(
+        run.err.contains("scalewright-build-atmega328p.log"),
+        "{run:#?}"
+    );
+    assert!(!machine.source.path().join("firmware/images").exists());
 }
 
 #[test]
