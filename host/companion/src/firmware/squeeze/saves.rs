@@ -129,8 +129,13 @@ fn frame(function: &Function) -> Option<Frame> {
     }
     let mut ways_out = Vec::new();
     for (end, line) in function.lines.iter().enumerate() {
-        if line.code().is_some_and(|code| code.name() == "ret") {
-            ways_out.push(way_out(function, end, &saved, has_frame.then_some(room))?);
+        let Some(code) = line.code() else { continue };
+        match code.effects.way {
+            Way::Back => ways_out.push(way_out(function, end, &saved, has_frame.then_some(room))?),
+            // Out of the function, by a way that is not understood here.
+            Way::Unknown => return None,
+            Way::Jump if !stays(code) => return None,
+            Way::On | Way::Branch | Way::Jump | Way::Call | Way::Skip => {}
         }
     }
     Some(Frame {
@@ -141,6 +146,13 @@ fn frame(function: &Function) -> Option<Frame> {
     })
 }
 
+/// Whether a jump leads to a label of its own function.
+fn stays(jump: &Instruction) -> bool {
+    jump.operands()
+        .first()
+        .is_some_and(|to| to.starts_with('.'))
+}
+
 /// Whether nothing leads out of the function but calls.
 fn never_returns(function: &Function) -> bool {
     function
@@ -149,7 +161,7 @@ fn never_returns(function: &Function) -> bool {
         .filter_map(Line::code)
         .all(|code| match code.effects.way {
             Way::Back | Way::Unknown => false,
-            Way::Jump => code.text.contains("\t."),
+            Way::Jump => stays(code),
             Way::On | Way::Branch | Way::Call | Way::Skip => true,
         })
 }
@@ -407,6 +419,11 @@ mod tests {
         let last_pop = odd.lines.len() - 2;
         odd.lines.remove(last_pop);
         assert_eq!(shared(odd).1, 1);
+        for other in ["jmp g", "ijmp", "reti"] {
+            let mut odd = framed(&[14, 15, 16, 17, 28, 29], &["inc r24"]);
+            odd.lines.extend(Function::written("g", &[other]).lines);
+            assert_eq!(shared(odd).1, 1, "{other}");
+        }
     }
 
     /// What `enter` pushes, `leave` loads from where it lies: the frame's
