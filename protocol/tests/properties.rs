@@ -8,7 +8,7 @@ use proptest::prelude::*;
 use scalewright_protocol::checksum::{Running, crc32};
 use scalewright_protocol::codec::{self, MAX_FRAME, MAX_PAYLOAD};
 use scalewright_protocol::frame::{self, Decoder, FrameFault, FrameFull};
-use scalewright_protocol::message::{Answer, Ask, Report, Request};
+use scalewright_protocol::message::{Answer, Report, Request};
 use support::strategies::message;
 use support::{Received, receive, receive_with, vectors};
 
