@@ -202,6 +202,9 @@ mod on_a_terminal {
 #[cfg(unix)]
 mod at_a_port {
     use super::*;
+    use std::process::{Command, Stdio};
+    use std::time::{Duration, Instant};
+
     use scalewright_bench::{BenchHandle, BenchSpec, LoadOrder, Pan, pty};
     use serde_json::Value;
     use support::hands::{weights_file, with_hands};
@@ -260,5 +263,50 @@ mod at_a_port {
         let back = json(&folder, &bench, &["table", "--roll-back"]);
         assert_eq!(back["checksum"], before["checksum"]);
         assert_eq!(back["points"], before["points"]);
+    }
+
+    /// Ctrl-C loses nothing and says how to go on.
+    #[test]
+    fn an_interrupted_calibration_says_how_it_goes_on() {
+        let bench = pty::open(BenchSpec::studio(5)).expect("a bench");
+        let folder = Folder::new();
+        let weights = "2kg,2kg,1kg,500g,200g,200g,100g";
+        let child = command(
+            folder.path(),
+            &[
+                "calibrate",
+                "--port",
+                bench.path(),
+                "--max",
+                "6kg",
+                "--e",
+                "2g",
+                "--weights",
+                weights,
+            ],
+        )
+        .stdin(Stdio::piped())
+        .stdout(Stdio::null())
+        .stderr(Stdio::piped())
+        .spawn()
+        .expect("it starts");
+        let journal = folder.file("calibration.session.jsonl");
+        let began = Instant::now();
+        // With its first entry it is under way.
+        while fs::metadata(&journal).map_or(0, |file| file.len()) == 0 {
+            assert!(began.elapsed() < Duration::from_secs(30), "no session");
+            std::thread::sleep(Duration::from_millis(20));
+        }
+        let id = child.id().to_string();
+        let sent = Command::new("kill").args(["-INT", &id]).status();
+        assert!(sent.is_ok_and(|status| status.success()));
+        let ended = child.wait_with_output().expect("it ends");
+        assert_eq!(ended.status.code(), Some(5), "{ended:#?}");
+        let said = String::from_utf8_lossy(&ended.stderr);
+        assert!(said.contains("every capture so far is kept"), "{said}");
+        assert!(
+            said.contains("scalewright resume calibration.session.jsonl --port"),
+            "{said}"
+        );
     }
 }

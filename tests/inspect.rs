@@ -265,6 +265,33 @@ fn figures_of_a_cell_that_make_no_sense_are_refused() {
     }
 }
 
+#[test]
+fn the_rate_can_be_chosen_and_stays() {
+    let bench = pty::open(BenchSpec::studio(3)).expect("a bench");
+    let folder = Folder::new();
+    let asked = |more: &[&str]| {
+        let arguments = [
+            "inspect",
+            "--port",
+            bench.path(),
+            "--json",
+            "--seconds",
+            "20",
+        ];
+        run(folder.path(), &[&arguments[..], more].concat())
+    };
+    asked(&["--rate", "40"]).is_problem(2, "makes no 40 conversions a second");
+    for (more, wanted) in [
+        (&["--rate", "80"][..], 80.0),
+        (&[], 80.0),
+        (&["--rate", "10"], 10.0),
+    ] {
+        let all = value(&asked(more));
+        let rate = all["measured"]["rate_sps"].as_f64().expect("a rate");
+        assert!((rate - wanted).abs() < 0.01 * wanted, "{more:?}: {rate}");
+    }
+}
+
 /// Inspects on a terminal; whoever is asked presses with so many grams, or
 /// stands by, and lets go when told.
 fn pressed(mut spec: BenchSpec, load_g: f64) -> (i32, String) {

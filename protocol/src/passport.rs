@@ -13,7 +13,9 @@
 //! | 26 | 1 | layout version of what it stores |
 //! | 27 | 3 | firmware version: major, minor, patch |
 //! | 30 | 4 | CRC-32 of all before, little-endian (see [`crate::checksum`]) |
-//! | 34 | 6 | zero, room to append |
+//! | 34 | 6 | the image's seal: CRC-32 of all of it with these six bytes zero, |
+//! | | | filled up with 0xFF to whole pieces of 256 bytes; then their number. |
+//! | | | Little-endian; all zero while nobody sealed it |
 
 use crc::{CRC_32_ISO_HDLC, Crc, NoTable};
 
@@ -36,6 +38,12 @@ const WIRE_AT: usize = 24;
 const LAYOUT_AT: usize = 26;
 const FIRMWARE_AT: usize = 27;
 const CRC_AT: usize = 30;
+
+/// Where the image's seal stands in the block, bytes from its start.
+pub const SEAL_AT: usize = 34;
+
+/// Length of the seal.
+pub const SEAL_BYTES: usize = PASSPORT_BYTES - SEAL_AT;
 
 /// The block for an image of this wire and layout version, to be placed in
 /// flash. Of `board` the first 16 bytes are kept.
@@ -104,10 +112,15 @@ impl Passport {
     /// is none. A mark without its checksum is passed over.
     #[must_use]
     pub fn find(image: &[u8]) -> Option<Self> {
+        Self::read(image.get(Self::place(image)?..)?)
+    }
+
+    /// Where that block begins, bytes from the start of `image`.
+    #[must_use]
+    pub fn place(image: &[u8]) -> Option<usize> {
         image
             .windows(PASSPORT_BYTES)
-            .filter(|window| window.starts_with(&MARK))
-            .find_map(Self::read)
+            .position(|window| window.starts_with(&MARK) && Self::read(window).is_some())
     }
 
     fn read(block: &[u8]) -> Option<Self> {

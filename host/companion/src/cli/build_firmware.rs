@@ -1,12 +1,12 @@
 //! `scalewright build-firmware`: the images, from the source.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use clap::Args;
 use serde_json::{Value, json};
 
 use crate::firmware::board::Board;
-use crate::firmware::build::{BuildFault, Built, Step, build, source_root};
+use crate::firmware::build::{BuildFault, Built, Step, build, image_path, source_root};
 
 use super::Outcome;
 use super::firmware_problem::not_built;
@@ -61,12 +61,18 @@ pub fn run(arguments: &Arguments) -> Outcome {
     let mut told = Vec::new();
     for board in boards {
         let mut progress = Progress::new(arguments.json);
-        let root = source_root(&here(arguments.source.as_ref()))
-            .map_err(|fault| not_built(&fault, board, None))?;
+        let root = root_of(arguments, board)?;
         progress.say(&format!("firmware for {board}"));
         let mut on_step = |step: Step| match step {
-            Step::With { release, means } => {
+            Step::With {
+                release,
+                means,
+                rustc,
+            } => {
                 progress.fact("with", &format!("Rust {release}, {}", means.words()));
+                if is_another(&rustc) {
+                    progress.fact("compiler", &rustc.display().to_string());
+                }
                 progress.doing("compiling", "..");
             }
             Step::Compiling { count, name } => {
@@ -82,6 +88,68 @@ pub fn run(arguments: &Arguments) -> Outcome {
         outln!("{}", json!({ "images": told }));
     }
     Ok(exit::PASSED)
+}
+
+/// Root of the source to build.
+fn root_of(arguments: &Arguments, board: Board) -> Result<PathBuf, Problem> {
+    source_root(&here(arguments.source.as_ref())).map_err(|fault| {
+        let Some(named) = &arguments.source else {
+            return not_built(&fault, board, None);
+        };
+        let what = if named.is_dir() {
+            "the folder named with --source holds no firmware source"
+        } else {
+            "there is no folder of the name given with --source"
+        };
+        Problem::new(
+            exit::DATA,
+            what,
+            "name the root of the source: the folder in which firmware/core lies",
+        )
+        .fact("folder", named.display().to_string())
+    })
+}
+
+/// Whether this compiler is another than a person gets who types `rustc`: its
+/// version would else seem to be wrong.
+fn is_another(rustc: &Path) -> bool {
+    let name = format!("rustc{}", std::env::consts::EXE_SUFFIX);
+    let typed = std::env::split_paths(&std::env::var_os("PATH").unwrap_or_default())
+        .map(|place| place.join(&name))
+        .find(|path| path.is_file());
+    typed.as_deref() != Some(rustc)
+}
+
+/// A file's path as it can be typed here: from the current folder if it lies
+/// in that, else whole.
+fn typed(file: &Path) -> String {
+    // Both freed of links and "..", which hide that one lies in the other.
+    let inside = here(None).canonicalize().ok().and_then(|folder| {
+        let file = file.canonicalize().ok()?;
+        file.strip_prefix(folder).map(Path::to_path_buf).ok()
+    });
+    inside.as_deref().unwrap_or(file).display().to_string()
+}
+
+/// The command that puts the image on a board, as it can be typed here.
+fn next(root: &Path, board: Board) -> String {
+    let mut command = format!("scalewright flash --board {board}");
+    if board == Board::Atmega328p {
+        // A board that is new does not tell which port it is on.
+        command += " --port PORT";
+    }
+    let whole = |folder: PathBuf| folder.canonicalize().ok();
+    let found_by_itself = source_root(&here(None)).ok().and_then(whole);
+    if found_by_itself.is_none() || found_by_itself != whole(root.into()) {
+        let path = typed(&image_path(root, board));
+        let mark = if path.contains(char::is_whitespace) {
+            "\""
+        } else {
+            ""
+        };
+        command += &format!(" --image {mark}{path}{mark}");
+    }
+    command
 }
 
 /// Keeps a failed build's words in a file, and names it.
@@ -108,7 +176,7 @@ pub fn size(bytes: u64) -> String {
     }
 }
 
-fn show(built: &Built, board: Board, root: &std::path::Path, progress: &mut Progress) {
+fn show(built: &Built, board: Board, root: &Path, progress: &mut Progress) {
     let room = board.room().len() as u64;
     let ram = board.ram().len() as u64;
     let limit = |bytes: u64, budget: Option<u64>| match budget {
@@ -134,10 +202,10 @@ fn show(built: &Built, board: Board, root: &std::path::Path, progress: &mut Prog
     );
     progress.fact("RAM", &share);
     for file in &built.files {
-        let name = file.strip_prefix(root).unwrap_or(file);
-        progress.fact("image", &name.display().to_string());
+        progress.fact("image", &typed(file));
     }
-    progress.fact("next", &format!("scalewright flash --board {board}"));
+    // Not wrapped: what is copied must be one line.
+    progress.say(&format!("  {:10}{}", "next", next(root, board)));
 }
 
 fn told_of(built: &Built, board: Board) -> Value {

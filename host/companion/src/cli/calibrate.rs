@@ -173,6 +173,16 @@ pub fn guide(
     }
     let port = client.port().to_string();
     let session = saved::short(journal.path());
+    let words = format!(
+        "\nstopped; every capture so far is kept\n  session  {session}\n  try      \
+         scalewright resume {session} --port {port}"
+    );
+    // The journal is whole at any moment, and the scale's table too. Where no
+    // handler can be had, Ctrl-C just ends the run.
+    let _ = ctrlc::set_handler(move || {
+        eprintln!("{words}");
+        std::process::exit(exit::STOPPED.into());
+    });
     drive::run(procedure, client, Some(journal), heading, &mut watcher)
         .map_err(|fault| Problem::from(fault).resumable(&session, &port))?;
     let Some(concluded) = saved::conclude(procedure, journal, heading, began, json)? else {

@@ -19,6 +19,7 @@ pub fn refused(refusal: &Refusal, path: &Path, board: Board) -> Problem {
     let build = format!("make one with `scalewright build-firmware --board {board}`");
     let advice = match refusal {
         Refusal::Image(_) | Refusal::NotOurs | Refusal::Misplaced { .. } => build,
+        Refusal::Damaged => format!("fetch or copy the file anew, or {build}"),
         Refusal::OtherBoard { .. } => {
             format!("name an image for this board with --image, or {build}")
         }

@@ -21,7 +21,7 @@ use super::build_firmware::here;
 use super::clock;
 use super::firmware_problem::refused;
 use super::flash_report::{Flashed, Verified, holding_words, version};
-use super::problem::{Problem, exit};
+use super::problem::{GROUP, Problem, exit};
 use super::progress::Progress;
 
 /// How long a flashed scale may take to say hello.
@@ -269,8 +269,12 @@ fn the_port(port: Option<String>, fault: Option<&LinkFault>) -> Result<String, P
                 "no running scale of this kind tells which port the board is on",
                 "name the board's port with --port; a board that is new needs that",
             );
-            if let Some(LinkFault::NotFound { tried }) = fault {
+            if let Some(LinkFault::NotFound { tried, barred }) = fault {
                 problem.facts.clone_from(tried);
+                // Naming a port would not open it.
+                if *barred > 0 {
+                    problem.advice.insert(0, GROUP.into());
+                }
             }
             Err(problem)
         }

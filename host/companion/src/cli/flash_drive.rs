@@ -2,6 +2,8 @@
 
 use std::fs;
 use std::io::IsTerminal;
+use std::path::Path;
+use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::{Duration, Instant};
 
 use crate::firmware::boot_drive::{BootDrive, copy, look_at, search};
@@ -20,23 +22,30 @@ const AT_A_TERMINAL_S: u16 = 60;
 /// How long a board may take to restart once it has every block.
 const RESTART: Duration = Duration::from_secs(10);
 
+/// Whether Ctrl-C is to be told of, because nothing has been written yet.
+static WAITING: AtomicBool = AtomicBool::new(false);
+
+/// Set by Ctrl-C.
+static STOP: AtomicBool = AtomicBool::new(false);
+
+/// As a shell reports a program that Ctrl-C ended: 128 and the signal's number.
+const INTERRUPTED: i32 = 130;
+
 /// The boot drive that is there now, if one is.
 ///
 /// # Errors
-/// When it is not the one wanted, or when there are several.
+/// When it is not the one wanted, when there are several, or when the folder
+/// named is none.
 pub fn ready(arguments: &Arguments) -> Result<Option<BootDrive>, Problem> {
     if let Some(folder) = &arguments.drive {
         let drive = look_at(folder);
         return match drive {
             Some(drive) if drive.is_rp2040() => Ok(Some(drive)),
             Some(drive) => Err(other_chip(&drive)),
+            None if !folder.is_dir() => Err(no_folder(folder)),
+            // A mount point stays empty until the board is plugged in.
             None if wait_s(arguments) > 0 => Ok(None),
-            None => Err(Problem::new(
-                exit::SCALE,
-                "this is no boot drive: it has no INFO_UF2.TXT",
-                BOOT_BUTTON,
-            )
-            .fact("drive", folder.display().to_string())),
+            None => Err(no_drive(folder)),
         };
     }
     let (ours, others): (Vec<_>, Vec<_>) = search().into_iter().partition(BootDrive::is_rp2040);
@@ -53,6 +62,30 @@ pub fn ready(arguments: &Arguments) -> Result<Option<BootDrive>, Problem> {
         (None, _, Some(other)) => Err(other_chip(other)),
         (None, _, None) => Ok(None),
     }
+}
+
+fn no_folder(folder: &Path) -> Problem {
+    let what = if folder.exists() {
+        "what --drive names is a file: a boot drive is a folder"
+    } else {
+        "the folder named with --drive does not exist"
+    };
+    Problem::new(
+        exit::SCALE,
+        what,
+        format!("{BOOT_BUTTON}; then name that, or leave --drive out"),
+    )
+    .fact("drive", folder.display().to_string())
+    .fact("done", "nothing was written")
+}
+
+fn no_drive(folder: &Path) -> Problem {
+    Problem::new(
+        exit::SCALE,
+        "this is no boot drive: it has no INFO_UF2.TXT",
+        BOOT_BUTTON,
+    )
+    .fact("drive", folder.display().to_string())
 }
 
 fn other_chip(drive: &BootDrive) -> Problem {
@@ -74,19 +107,58 @@ fn wait_s(arguments: &Arguments) -> u64 {
 /// Waits until the drive is there.
 ///
 /// # Errors
-/// When it does not come, or as [`ready`].
+/// When it does not come, when Ctrl-C is pressed, or as [`ready`].
 pub fn await_drive(arguments: &Arguments, progress: &mut Progress) -> Result<BootDrive, Problem> {
+    // Without a handler Ctrl-C ends at once, and only its words are lost.
+    let _ = ctrlc::set_handler(|| {
+        if WAITING.load(Ordering::SeqCst) {
+            STOP.store(true, Ordering::SeqCst);
+        } else {
+            std::process::exit(INTERRUPTED);
+        }
+    });
+    WAITING.store(true, Ordering::SeqCst);
+    let outcome = wait_for_it(arguments, progress);
+    WAITING.store(false, Ordering::SeqCst);
+    // It may have been pressed just as the drive came.
+    if STOP.load(Ordering::SeqCst) {
+        return Err(stopped(arguments));
+    }
+    outcome
+}
+
+fn stopped(arguments: &Arguments) -> Problem {
+    let board = arguments.board;
+    Problem::new(
+        exit::STOPPED,
+        "stopped: nothing was written",
+        format!("`scalewright flash --board {board}` again, as soon as you like"),
+    )
+}
+
+fn wait_for_it(arguments: &Arguments, progress: &mut Progress) -> Result<BootDrive, Problem> {
     let patience = wait_s(arguments);
     let began = Instant::now();
+    let mut awaited = "for the boot drive";
     if patience > 0 {
         progress.fact("now you", BOOT_BUTTON);
+        if let Some(folder) = &arguments.drive {
+            progress.fact("awaited", &format!("INFO_UF2.TXT in {}", folder.display()));
+            awaited = "for INFO_UF2.TXT in that folder";
+        }
     }
     loop {
         if let Some(drive) = ready(arguments)? {
             return Ok(drive);
         }
+        if STOP.load(Ordering::SeqCst) {
+            return Err(stopped(arguments));
+        }
         let waited = began.elapsed().as_secs();
         if waited >= patience {
+            if let Some(folder) = &arguments.drive {
+                return Err(no_drive(folder));
+            }
             return Err(Problem::new(
                 exit::SCALE,
                 "no board waits for firmware: its boot drive is not mounted",
@@ -96,7 +168,7 @@ pub fn await_drive(arguments: &Arguments, progress: &mut Progress) -> Result<Boo
             .fact("also", "a drive that the system does not mount by itself: mount it, and name it with --drive"));
         }
         let left = patience - waited;
-        progress.doing("waiting", &format!("for the boot drive .. {left} s"));
+        progress.doing("waiting", &format!("{awaited} .. {left} s"));
         std::thread::sleep(Duration::from_millis(250));
     }
 }

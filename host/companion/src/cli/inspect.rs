@@ -4,6 +4,7 @@ use std::time::{Duration, Instant};
 
 use clap::Args;
 use scalewright_protocol::message::{Answer, Ask, Hello, Sample, State, TableHeader};
+use scalewright_protocol::settings::Settings;
 use scalewright_protocol::table::Knot;
 use scalewright_protocol::units::elapsed_ms;
 
@@ -26,6 +27,7 @@ Examples:
   scalewright inspect                  listen, judge, then ask for a finger
   scalewright inspect --cell 2mV/V --capacity 10kg
                                        noise in g before there is a table
+  scalewright inspect --rate 80        with 80 conversions a second from now on
   scalewright inspect --no-press --json
 
 Leave the pan empty and alone while it listens. Each finding says what was seen,
@@ -40,6 +42,9 @@ pub struct Arguments {
     /// Seconds to listen, 2 to 600
     #[arg(long, default_value_t = 10, value_parser = clap::value_parser!(u32).range(2..=600))]
     seconds: u32,
+    /// First ask for so many conversions a second; the scale keeps to it
+    #[arg(long, value_name = "SPS")]
+    rate: Option<u16>,
     /// Rated output printed on the cell, as "2mV/V"
     #[arg(long, requires = "capacity")]
     cell: Option<String>,
@@ -78,11 +83,16 @@ pub fn run(arguments: &Arguments) -> Outcome {
         paint: Paint::of_stdout(),
         quiet: arguments.json,
     };
+    if let Some(rate_sps) = arguments.rate {
+        desk.choose_rate(rate_sps)?;
+    }
     let (subject, table) = read_subject(&mut desk.client, &desk.hello, cell).map_err(lost)?;
     if !arguments.json {
         heading(&desk.hello, desk.client.port(), &subject);
     }
-    let gathered = desk.gather(arguments.seconds).map_err(lost)?;
+    let gathered = desk.gather(arguments.seconds);
+    desk.wipe();
+    let gathered = gathered.map_err(lost)?;
     let mut examination = examine(&subject, &gathered, None);
     let ask_for_finger = !arguments.no_press && !arguments.json && desk.paint.live;
     let mut pressed = None;
@@ -187,6 +197,30 @@ impl Desk {
         }
     }
 
+    /// Has the scale store another rate of its converter, unless it is set.
+    fn choose_rate(&mut self, rate_sps: u16) -> Result<(), Problem> {
+        let known = &self.hello.rates_sps;
+        if !known.contains(&rate_sps) {
+            let known: Vec<String> = known.iter().map(u16::to_string).collect();
+            return Err(Problem::new(
+                exit::USAGE,
+                format!("this scale's converter makes no {rate_sps} conversions a second"),
+                format!("one of {}", known.join(", ")),
+            ));
+        }
+        let Answer::Settings(now) = self.ask(Ask::Settings).map_err(lost)? else {
+            return Err(lost(self.confused()));
+        };
+        if now.rate_sps != rate_sps {
+            let new = Settings { rate_sps, ..now };
+            self.ask(Ask::SetSettings(new)).map_err(lost)?;
+        }
+        self.say(&format!(
+            "{rate_sps} conversions a second from now on; the scale keeps to it."
+        ));
+        Ok(())
+    }
+
     /// Listens for so many seconds of device time.
     fn gather(&mut self, seconds: u32) -> Result<Gathered, LinkFault> {
         self.say(&format!(
@@ -208,7 +242,6 @@ impl Desk {
         let after = self.client.health();
         gathered.broken_frames = after.broken - before.broken;
         gathered.repeats = after.repeats - before.repeats;
-        self.wipe();
         Ok(gathered)
     }
 

@@ -210,8 +210,10 @@ impl Screen {
                     name(load.mass_g)
                 )
             };
-            let order = self.paint.strong(&order);
-            self.say(&format!("  {order}"));
+            for line in wrap(&order, 78) {
+                let line = self.paint.strong(&line);
+                self.say(&format!("  {line}"));
+            }
         }
     }
 

@@ -11,7 +11,8 @@ use scalewright_protocol::frame::{Decoder, Event};
 use scalewright_protocol::message::{Answer, Ask, Hello, Report, Request};
 use serde_json::json;
 
-use crate::firmware::log_lines::{Book, Line as Entry, Reader};
+use crate::firmware::board::Board;
+use crate::firmware::log_lines::{Book, BookFault, Line as Entry, Reader};
 use crate::link::find::{identity, search};
 use crate::link::serial::SerialLine;
 use crate::link::{Line, LinkFault};
@@ -24,6 +25,9 @@ use super::{Outcome, clock};
 
 /// How long a hello may stay unanswered before it is said again.
 const PATIENCE: Duration = Duration::from_millis(800);
+
+/// What the built-in bench calls its board.
+const BENCH: &str = "bench";
 
 /// Hellos before giving up.
 const HELLOS: u32 = 4;
@@ -59,12 +63,7 @@ pub fn run(arguments: &Arguments) -> Outcome {
     };
     let elf = fs::read(&arguments.elf)
         .map_err(|error| of_file(format!("cannot read the ELF file: {error}"), "check --elf"))?;
-    let book = Book::read(&elf).map_err(|fault| {
-        of_file(
-            fault.to_string(),
-            "name the .elf file that `scalewright build-firmware` made with --elf",
-        )
-    })?;
+    let book = Book::read(&elf).map_err(|fault| of_file(fault.to_string(), advice_on(&fault)))?;
     let port = match &arguments.port {
         Some(port) => port.clone(),
         None => {
@@ -83,6 +82,17 @@ pub fn run(arguments: &Arguments) -> Outcome {
         greeted: false,
     };
     listening.listen(&mut line)
+}
+
+/// What to try with a file that is of no use.
+fn advice_on(fault: &BookFault) -> &'static str {
+    match fault {
+        // There is no room for one, so no other file will do.
+        BookFault::NoTexts { board } if board == Board::Atmega328p.name() => {
+            "`scalewright inspect` or `scalewright watch`: on this board only they tell how it does"
+        }
+        _ => "name the .elf file that `scalewright build-firmware` made with --elf",
+    }
 }
 
 /// One run.
@@ -168,6 +178,14 @@ impl Listening<'_> {
     /// Compares the scale with the file before a line is believed.
     fn greet(&mut self, hello: &Hello, port: &str) -> Result<(), Problem> {
         self.greeted = true;
+        if hello.board == BENCH {
+            return Err(Problem::new(
+                exit::SCALE,
+                "the scale on this port is the built-in bench: it keeps no log, and has no ELF file",
+                "name the port of a board with --port; `scalewright find` tells what is on a port",
+            )
+            .fact("port", port));
+        }
         let passport = &self.book.passport;
         if hello.board.as_str() != passport.board() || hello.firmware != passport.firmware {
             return Err(self

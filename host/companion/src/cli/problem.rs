@@ -108,6 +108,28 @@ impl Problem {
     }
 }
 
+/// What lets a user in whom the system keeps from its serial ports.
+pub const GROUP: &str =
+    "add yourself to the group that owns the port (often dialout), then log in anew";
+
+/// What to try when no port has a scale. It may be on one that could not be
+/// opened, so that comes first.
+fn not_found(ports: usize, barred: usize) -> Vec<String> {
+    let here = "plug the scale in, or name its port with --port, as that of `scalewright bench`; \
+        without hardware, `scalewright rehearse`";
+    match barred {
+        0 => vec![here.into()],
+        _ if barred == ports => vec![
+            GROUP.into(),
+            "without a scale, `scalewright rehearse`".into(),
+        ],
+        _ => vec![
+            format!("for the ports this user may not use: {GROUP}"),
+            format!("for the others: {here}"),
+        ],
+    }
+}
+
 impl From<LinkFault> for Problem {
     fn from(fault: LinkFault) -> Self {
         let what = fault.to_string();
@@ -118,10 +140,7 @@ impl From<LinkFault> for Problem {
             LinkFault::Busy { .. } => {
                 "close the other program, or name another port with --port".into()
             }
-            LinkFault::NoPermission { .. } => {
-                "add yourself to the group that owns the port (often dialout), then log in anew"
-                    .into()
-            }
+            LinkFault::NoPermission { .. } => GROUP.into(),
             LinkFault::Unplugged { .. } => {
                 "plug it in again; `scalewright resume` goes on where this run ended".into()
             }
@@ -142,17 +161,17 @@ impl From<LinkFault> for Problem {
                 "use a shorter cable, away from motors and their supplies".into()
             }
             LinkFault::Refused(_) => "run `scalewright find` to see the scale's state".to_string(),
-            LinkFault::Confused { .. } => {
-                "unplug the scale, plug it in again, and retry".into()
-            }
-            LinkFault::NotFound { .. } => {
-                "plug the scale in, or name its port with --port, as that of `scalewright bench`; without hardware, `scalewright rehearse`"
-                    .into()
-            }
+            LinkFault::Confused { .. } => "unplug the scale, plug it in again, and retry".into(),
             LinkFault::Several { .. } => "name one with --port".into(),
+            // Of more than one line.
+            LinkFault::NotFound { .. } => String::new(),
+        };
+        let advice = match &fault {
+            LinkFault::NotFound { tried, barred } => not_found(tried.len(), *barred),
+            _ => vec![advice],
         };
         let facts = match fault {
-            LinkFault::NotFound { tried } => tried,
+            LinkFault::NotFound { tried, .. } => tried,
             LinkFault::Several { found } => found
                 .into_iter()
                 .map(|(port, id)| (port, format!("scale {id}")))
@@ -162,7 +181,7 @@ impl From<LinkFault> for Problem {
         Self {
             what,
             facts,
-            advice: vec![advice],
+            advice,
             code: exit::SCALE,
         }
     }
@@ -250,6 +269,29 @@ impl From<DriveFault> for Problem {
                 "stopped; nothing in the scale was changed that was not shown as stored",
                 "`scalewright resume` goes on where this run ended",
             ),
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn who_may_not_use_the_ports_is_told_how_to() {
+        let advice = |ports: usize, barred: usize| {
+            let tried = vec![("/dev/ttyS0".into(), String::new()); ports];
+            Problem::from(LinkFault::NotFound { tried, barred }).advice
+        };
+        let named = Problem::from(LinkFault::NoPermission {
+            port: "/dev/ttyS0".into(),
+        });
+        assert_eq!(advice(2, 2).first(), named.advice.first());
+        let mixed = advice(2, 1).join("; ");
+        assert!(mixed.contains(GROUP) && mixed.contains("plug the scale in"));
+        for advice in [advice(2, 0), advice(0, 0)] {
+            assert_eq!(advice.len(), 1);
+            assert!(advice[0].starts_with("plug the scale in"));
         }
     }
 }

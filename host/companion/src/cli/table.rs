@@ -7,6 +7,7 @@ use serde_json::json;
 
 use crate::link::LinkFault;
 use crate::quantise::{quantum_g, spec_of};
+use crate::record::weights::name;
 use crate::report::number;
 
 use super::Outcome;
@@ -98,11 +99,14 @@ pub fn run(arguments: &Arguments) -> Outcome {
         ))
     );
     outln!(
-        "  zero reference {} counts; Max {} g, e {} g, class {}; {}",
+        "  Max {}, e {}, class {}",
+        name(spec.max_g),
+        name(spec.e_g),
+        spec.class
+    );
+    outln!(
+        "  zero reference {} counts; {}",
         header.zero_counts,
-        spec.max_g,
-        spec.e_g,
-        spec.class,
         if header.previous {
             "the one before is kept"
         } else {

@@ -12,6 +12,7 @@ use serde::Deserialize;
 
 use super::board::Board;
 use super::check::{Checked, Refusal, examine};
+use super::seal;
 use super::squeeze::squeeze;
 use super::toolchain::{Means, Toolchain, choose, on_path, search};
 use super::{elf, hex, uf2};
@@ -51,6 +52,8 @@ pub enum Step {
         release: String,
         /// How.
         means: Means,
+        /// Its compiler.
+        rustc: PathBuf,
     },
     /// This many packages begun; the last is `name`.
     Compiling {
@@ -186,6 +189,7 @@ pub fn build(
     on_step(Step::With {
         release: toolchain.release.clone(),
         means,
+        rustc: toolchain.compiler(),
     });
     let mut command = order(toolchain, means, board);
     command
@@ -428,7 +432,7 @@ fn lay_down(
         path: path.into(),
         cause: error.to_string(),
     };
-    let content = fs::read(elf_path).map_err(|error| trouble(elf_path, &error))?;
+    let mut content = fs::read(elf_path).map_err(|error| trouble(elf_path, &error))?;
     let folder = root.join(IMAGES);
     fs::create_dir_all(&folder).map_err(|error| trouble(&folder, &error))?;
     // Made by the machine, so no business of the history's.
@@ -441,7 +445,10 @@ fn lay_down(
     for ending in [board.ending(), "bin"] {
         let _ = fs::remove_file(folder.join(format!("{board}.{ending}")));
     }
+    let linked = examine(&content, board).map_err(BuildFault::Image)?;
+    seal::put(&mut content, &linked.image.flat(&board.room()));
     let checked = examine(&content, board).map_err(BuildFault::Image)?;
+    fs::write(&kept, &content).map_err(|error| trouble(&kept, &error))?;
     let ram =
         elf::static_ram(&content, &board.ram()).map_err(|fault| BuildFault::Image(fault.into()))?;
     let loader = match board {

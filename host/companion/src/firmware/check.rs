@@ -5,6 +5,7 @@ use scalewright_protocol::passport::{LAYOUT_VERSION, Passport};
 
 use super::board::Board;
 use super::image::{Format, Image, ImageFault};
+use super::seal;
 
 /// The layout of what each firmware stores, by the first version that has it.
 /// A scale does not tell its layout in its greeting, but its version.
@@ -35,6 +36,8 @@ pub enum Refusal {
         /// The one it should go on.
         board: Board,
     },
+    /// Bytes of it are missing, or others than when it was built.
+    Damaged,
     /// It speaks another wire version than this program.
     OtherWire {
         /// That of the image.
@@ -62,6 +65,10 @@ impl std::fmt::Display for Refusal {
             Self::OtherBoard { image, board } => {
                 write!(f, "this image is for {image}, not for {board}")
             }
+            Self::Damaged => write!(
+                f,
+                "this image is damaged: its checksum does not fit its content"
+            ),
             Self::OtherWire { image } => write!(
                 f,
                 "this image speaks wire version {image}, this program version {WIRE_VERSION}"
@@ -120,6 +127,9 @@ pub fn examine(content: &[u8], board: Board) -> Result<Checked, Refusal> {
             needs: span.end - span.start,
             room: room.len() as u64,
         });
+    }
+    if !seal::holds(&image.flat(&room)) {
+        return Err(Refusal::Damaged);
     }
     Ok(Checked {
         format,

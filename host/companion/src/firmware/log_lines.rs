@@ -22,7 +22,10 @@ pub enum BookFault {
     /// It is no firmware of ours.
     NotOurs,
     /// It has no log texts.
-    NoTexts,
+    NoTexts {
+        /// The board it is for.
+        board: String,
+    },
     /// Its texts cannot be read.
     Unreadable {
         /// What the decoder said.
@@ -34,7 +37,10 @@ impl std::fmt::Display for BookFault {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         match self {
             Self::NotOurs => write!(f, "this is no ELF file of a scale's firmware"),
-            Self::NoTexts => write!(f, "this image has no log texts in it"),
+            Self::NoTexts { board } => write!(
+                f,
+                "there are no log texts in this file: this firmware for {board} keeps no log"
+            ),
             Self::Unreadable { cause } => write!(f, "its log texts cannot be read: {cause}"),
         }
     }
@@ -65,7 +71,9 @@ impl Book {
                 cause: error.to_string(),
             })?
             .filter(|table| !table.is_empty())
-            .ok_or(BookFault::NoTexts)?;
+            .ok_or_else(|| BookFault::NoTexts {
+                board: passport.board().into(),
+            })?;
         let places = table.get_locations(elf).unwrap_or_default();
         Ok(Self {
             table,

@@ -16,6 +16,7 @@ pub mod elf;
 pub mod hex;
 pub mod image;
 pub mod log_lines;
+pub mod seal;
 pub mod serial_loader;
 pub mod squeeze;
 pub mod survival;

@@ -37,6 +37,13 @@ impl Toolchain {
             .find(|path| path.is_file())
     }
 
+    /// Its compiler.
+    #[must_use]
+    pub fn compiler(&self) -> PathBuf {
+        let own = || executable(&self.sysroot.join("bin"), "rustc");
+        self.rustc.clone().unwrap_or_else(own)
+    }
+
     fn is_nightly(&self) -> bool {
         self.release.contains("nightly")
     }

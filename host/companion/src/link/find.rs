@@ -46,19 +46,34 @@ pub fn search(first_id: u16, on_port: &mut dyn FnMut(&str)) -> Result<Found, Lin
         let patience = if usb { USB_GLANCE } else { GLANCE };
         match glance(&port, patience, first_id) {
             Ok(one) => found.push(one),
-            Err(LinkFault::Refused(refusal)) => tried.push((port, declined(refusal))),
-            Err(fault) => tried.push((port, fault.to_string())),
+            Err(fault) => tried.push((port, fault)),
         }
     }
     match found.len() {
-        0 => Err(LinkFault::NotFound { tried }),
-        1 => found.pop().ok_or(LinkFault::NotFound { tried }),
+        0 => Err(not_found(tried)),
+        1 => found.pop().ok_or_else(|| not_found(tried)),
         _ => Err(LinkFault::Several {
             found: found
                 .iter()
                 .map(|one| (one.client.port().into(), identity(&one.hello)))
                 .collect(),
         }),
+    }
+}
+
+/// What the ports said, and whether this user was let in at all: a scale may
+/// well be on a port that could not be opened.
+fn not_found(tried: Vec<(String, LinkFault)>) -> LinkFault {
+    let shut = |fault: &LinkFault| matches!(fault, LinkFault::NoPermission { .. });
+    let barred = tried.iter().filter(|(_, fault)| shut(fault)).count();
+    let said = |fault: LinkFault| match fault {
+        LinkFault::Refused(refusal) => declined(refusal),
+        fault => fault.to_string(),
+    };
+    let tried = tried.into_iter().map(|(port, fault)| (port, said(fault)));
+    LinkFault::NotFound {
+        tried: tried.collect(),
+        barred,
     }
 }
 
@@ -94,4 +109,28 @@ fn candidates() -> Vec<(String, bool)> {
 #[must_use]
 pub fn identity(hello: &Hello) -> String {
     format!("{:04X}", hello.device_id)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn ports_that_may_not_be_opened_are_counted() {
+        let port = String::from("/dev/ttyS0");
+        let shut = LinkFault::NoPermission { port: port.clone() };
+        let gone = LinkFault::NoSuchPort { port: port.clone() };
+        let told = |faults: &[&LinkFault]| {
+            let tried = faults.iter().map(|fault| (port.clone(), (*fault).clone()));
+            not_found(tried.collect()).to_string()
+        };
+        assert_eq!(told(&[]), "no serial port on this machine");
+        assert_eq!(told(&[&gone]), "no scale answers on the only port there is");
+        let some = "no scale answers on any of 2 ports";
+        assert_eq!(told(&[&gone, &shut]), some);
+        let all = "no scale can be looked for: this user may not use serial ports";
+        assert_eq!(told(&[&shut, &shut]), all);
+        let fault = not_found(vec![(port.clone(), gone), (port.clone(), shut)]);
+        assert!(matches!(fault, LinkFault::NotFound { barred: 1, .. }));
+    }
 }

@@ -117,6 +117,8 @@ pub enum LinkFault {
     NotFound {
         /// What each port said.
         tried: Vec<(String, String)>,
+        /// How many of them this user may not open.
+        barred: usize,
     },
     /// More than one scale.
     Several {
@@ -161,10 +163,19 @@ impl std::fmt::Display for LinkFault {
                     "the scale on {port} answered something else than was asked"
                 )
             }
-            Self::NotFound { tried } if tried.is_empty() => {
+            Self::NotFound { tried, .. } if tried.is_empty() => {
                 write!(f, "no serial port on this machine")
             }
-            Self::NotFound { tried } => {
+            Self::NotFound { tried, barred } if tried.len() == *barred => {
+                write!(
+                    f,
+                    "no scale can be looked for: this user may not use serial ports"
+                )
+            }
+            Self::NotFound { tried, .. } if tried.len() == 1 => {
+                write!(f, "no scale answers on the only port there is")
+            }
+            Self::NotFound { tried, .. } => {
                 write!(f, "no scale answers on any of {} ports", tried.len())
             }
             Self::Several { found } => write!(f, "{} scales answer: name one", found.len()),

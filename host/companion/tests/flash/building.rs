@@ -7,7 +7,7 @@ use std::os::unix::fs::PermissionsExt;
 use scalewright::firmware::board::Board;
 use scalewright::firmware::image::Image;
 
-use crate::made::{Folder, Run, Section, command, elf, finish, pass, raw, raw_with};
+use crate::made::{Folder, Run, Section, command, elf, finish, pass, raw, raw_with, sealed};
 
 /// What the compiler writes: two tests for the same.
 const WRITTEN: &str = "\\t.section\\t.text.f,\"ax\",@progbits\\nf:\\n\\tandi\\tr24, 1\\n\
@@ -146,6 +146,7 @@ fn an_installed_target_is_used_as_it_is() {
         "flags that win over the board's: {given}"
     );
     assert!(given.trim().ends_with("firmware/rp2040"), "{given}");
+    let code = sealed(&code);
     assert_eq!(machine.image("rp2040.bin"), code);
     assert_eq!(machine.image("rp2040.elf"), program(FLASH, &code));
     let (_, blocks) = Image::read(&machine.image("rp2040.uf2"), 0).expect("UF2");
@@ -178,7 +179,7 @@ fn the_library_is_built_along_where_only_its_source_is() {
             "{linked}"
         );
         let (_, lines) = Image::read(&machine.image("atmega328p.hex"), 0).expect("HEX");
-        assert_eq!(lines.flat(&Board::Atmega328p.room()), code);
+        assert_eq!(lines.flat(&Board::Atmega328p.room()), sealed(&code));
         let run = machine.build(&["--board", "atmega328p"]);
         assert!(run.out.contains(words), "{run:#?}");
         assert!(
@@ -218,6 +219,49 @@ fn what_was_built_can_be_flashed_without_naming_it() {
     let run = finish(command(&inside, &arguments));
     // It is found and sound: the next thing that lacks is the drive.
     run.is_problem(3, "this is no boot drive");
+}
+
+#[test]
+fn what_is_printed_can_be_typed_where_it_is_printed() {
+    let has = ["src/rust/library/core/Cargo.toml"];
+    let image = program(0, &raw("atmega328p", 3000));
+    let machine = Machine::new("1.96.0", &has, &image, 0);
+    let source = fs::canonicalize(machine.source.path()).expect("it is there");
+    let board = ["--board", "atmega328p"];
+    let inside = machine.build(&board);
+    let next = "next      scalewright flash --board atmega328p --port PORT";
+    for part in ["image     firmware/images/atmega328p.hex", next] {
+        assert!(inside.out.contains(part), "no \"{part}\" in {inside:#?}");
+    }
+    assert!(!inside.out.contains("--image"), "{inside:#?}");
+    assert!(
+        !inside.out.contains("compiler"),
+        "the only one: {inside:#?}"
+    );
+
+    let elsewhere = Folder::new();
+    let older = elsewhere.with("rustc", "#!/bin/sh\n");
+    let path = format!(
+        "{}:{}:/bin",
+        elsewhere.path().display(),
+        machine.tools.path().display()
+    );
+    let given = source.display().to_string();
+    let mut command = command(
+        elsewhere.path(),
+        &["build-firmware", "--source", &given, board[0], board[1]],
+    );
+    command.env("PATH", path);
+    let run = finish(command);
+    assert_eq!(run.code, 0, "{run:#?}");
+    for part in [
+        format!("image     {given}/firmware/images/atmega328p.hex\n"),
+        format!("{next} --image {given}/firmware/images/atmega328p.hex\n"),
+        format!("compiler  {}/rustc\n", machine.tools.path().display()),
+    ] {
+        assert!(run.out.contains(&part), "no \"{part}\" in {run:#?}");
+    }
+    assert!(!run.out.contains(&older), "{run:#?}");
 }
 
 #[test]

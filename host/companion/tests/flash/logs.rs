@@ -13,10 +13,14 @@ use crate::made::pass;
 
 /// An ELF file with these texts, numbered from 1, and a passport.
 pub fn elf(texts: &[(&str, &str)]) -> Vec<u8> {
+    elf_for("rp2040", texts)
+}
+
+fn elf_for(board: &str, texts: &[(&str, &str)]) -> Vec<u8> {
     let mut file = Object::new(BinaryFormat::Elf, Architecture::Arm, Endianness::Little);
     let place = file.add_section(vec![], b".passport".to_vec(), SectionKind::ReadOnlyData);
     let wire = scalewright_protocol::WIRE_VERSION;
-    file.append_section_data(place, &pass("rp2040", wire, 1), 4);
+    file.append_section_data(place, &pass(board, wire, 1), 4);
     let symbol = |name: String, value: u64, section: SymbolSection| Symbol {
         name: name.into_bytes(),
         value,
@@ -124,7 +128,8 @@ fn files_without_texts_are_told_apart() {
     let fault = |content: &[u8]| Book::read(content).err();
     assert_eq!(fault(b"no ELF file"), Some(BookFault::NotOurs));
     assert_eq!(fault(b""), Some(BookFault::NotOurs));
-    assert_eq!(fault(&elf(&[])), Some(BookFault::NoTexts));
+    let board = String::from("rp2040");
+    assert_eq!(fault(&elf(&[])), Some(BookFault::NoTexts { board }));
     let mut cut = elf(&TEXTS);
     cut.truncate(cut.len() / 2);
     assert!(matches!(fault(&cut), Some(BookFault::Unreadable { .. })));
@@ -132,7 +137,7 @@ fn files_without_texts_are_told_apart() {
 
 #[cfg(unix)]
 mod command {
-    use super::{TEXTS, elf, stream};
+    use super::{TEXTS, elf, elf_for, stream};
     use crate::far_end::{FarEnd, Persona};
     use crate::made::{Folder, Run, command, finish};
 
@@ -185,6 +190,24 @@ mod command {
             let told: serde_json::Value = serde_json::from_str(line).expect("an object");
             assert!(told["level"] == "info" || told["level"] == "warn", "{line}");
         }
+    }
+
+    #[test]
+    fn a_board_that_keeps_no_log_is_named() {
+        let small = elf_for("atmega328p", &[]);
+        let run = logs(&small, Persona::calibrated("atmega328p"), &[]);
+        run.is_problem(4, "this firmware for atmega328p keeps no log");
+        assert!(!run.err.contains("build-firmware"), "{run:#?}");
+        let run = logs(&elf(&[]), noting(), &[]);
+        run.is_problem(4, "this firmware for rp2040 keeps no log");
+        assert!(run.err.contains("build-firmware"), "{run:#?}");
+    }
+
+    #[test]
+    fn the_bench_is_told_from_another_firmware() {
+        let run = logs(&elf(&TEXTS), Persona::calibrated("bench"), &[]);
+        run.is_problem(3, "is the built-in bench: it keeps no log");
+        assert!(!run.err.contains("flash"), "{run:#?}");
     }
 
     #[test]

@@ -36,6 +36,21 @@ pub fn raw(board: &str, length: usize) -> Vec<u8> {
     raw_with(length, &pass(board, wire, 1))
 }
 
+/// The same with the seal that its build gives it (table at the head of the
+/// protocol's `passport.rs`).
+pub fn sealed(image: &[u8]) -> Vec<u8> {
+    let mut all = image.to_vec();
+    let at = PASSPORT_AT + 34;
+    all[at..at + 6].fill(0);
+    let pieces = all.len().div_ceil(256);
+    all.resize(pieces * 256, 0xFF);
+    let crc = crc32(&all).to_le_bytes();
+    all.truncate(image.len());
+    all[at..at + 4].copy_from_slice(&crc);
+    all[at + 4..at + 6].copy_from_slice(&(pieces as u16).to_le_bytes());
+    all
+}
+
 /// One section of a made ELF file.
 pub struct Section<'a> {
     /// Where it is while the program runs.

@@ -272,3 +272,64 @@ fn a_board_of_the_other_kind_on_the_named_port_stops_it() {
     ];
     finish(command(folder.path(), &arguments)).is_problem(3, "is not on such a board");
 }
+
+/// `flash` with a drive that may become one later.
+fn waiting(folder: &Folder, drive: &str, wait: &str) -> std::process::Command {
+    let image = folder.with("scale.bin", crate::made::sealed(&raw("rp2040", LENGTH)));
+    let arguments = [
+        "flash", "--board", "rp2040", "--image", &image, "--drive", drive, "--port", "none",
+        "--wait", wait,
+    ];
+    command(folder.path(), &arguments)
+}
+
+#[test]
+fn a_folder_that_is_not_there_is_not_waited_for() {
+    let folder = Folder::new();
+    let began = std::time::Instant::now();
+    let run = finish(waiting(&folder, "no-such-drive", "60"));
+    run.is_problem(3, "the folder named with --drive does not exist");
+    assert!(run.err.contains("drive  no-such-drive"), "{run:#?}");
+    finish(waiting(&folder, "scale.bin", "60")).is_problem(3, "--drive names is a file");
+    assert!(began.elapsed() < Duration::from_secs(30));
+}
+
+#[test]
+fn an_empty_folder_is_waited_for_by_name() {
+    let (folder, drive) = (Folder::new(), Folder::new());
+    let place = drive.path().display().to_string();
+    let run = finish(waiting(&folder, &place, "1"));
+    run.is_problem(3, "this is no boot drive: it has no INFO_UF2.TXT");
+    for (text, part) in [
+        (&run.out, format!("awaited   INFO_UF2.TXT in {place}")),
+        (&run.err, format!("drive  {place}")),
+    ] {
+        assert!(text.contains(&part), "no \"{part}\" in {run:#?}");
+    }
+}
+
+#[test]
+fn an_interrupted_wait_says_that_nothing_was_written() {
+    let (folder, drive) = (Folder::new(), Folder::new());
+    let place = drive.path().display().to_string();
+    let mut command = waiting(&folder, &place, "60");
+    command
+        .stdout(std::process::Stdio::piped())
+        .stderr(std::process::Stdio::piped());
+    let mut child = command.spawn().expect("it starts");
+    // It waits from when it asks for the button.
+    let mut shown = std::io::BufReader::new(child.stdout.take().expect("its output"));
+    let mut line = String::new();
+    while !line.contains("awaited") {
+        line.clear();
+        let read = std::io::BufRead::read_line(&mut shown, &mut line);
+        assert!(read.is_ok_and(|count| count > 0), "it ended early");
+    }
+    let interrupt = ["-INT", &child.id().to_string()];
+    let sent = std::process::Command::new("kill").args(interrupt).status();
+    assert!(sent.is_ok_and(|status| status.success()));
+    let output = child.wait_with_output().expect("it ends");
+    let err = String::from_utf8_lossy(&output.stderr);
+    assert_eq!(output.status.code(), Some(5), "{err}");
+    assert!(err.starts_with("stopped: nothing was written\n"), "{err}");
+}

@@ -6,7 +6,7 @@ use scalewright::firmware::image::{Image, Piece};
 use scalewright::firmware::{hex, uf2};
 use scalewright_protocol::WIRE_VERSION;
 
-use crate::made::{Folder, Run, command, finish, pass, raw, raw_with};
+use crate::made::{Folder, Run, command, finish, pass, raw, raw_with, sealed};
 
 /// Runs `flash` with an image; the only drive it could write is a folder that
 /// must stay as it is.
@@ -50,6 +50,20 @@ fn what_is_not_ours() {
     let mut broken = raw("rp2040", 2000);
     broken[0x200 + 12] ^= 1;
     flash("rp2040", &broken).is_problem(4, "this is no firmware image of a scale");
+}
+
+/// A loader that reads back what it wrote would notice none of these.
+#[test]
+fn what_was_cut_or_changed_since_it_was_built() {
+    let whole = sealed(&raw("rp2040", 3000));
+    let mut changed = whole.clone();
+    changed[2500] ^= 0x20;
+    let gap: Vec<u8> = [&whole[..1000], &[0xFF; 100], &whole[1100..]].concat();
+    for image in [&whole[..2000], &changed, &gap] {
+        flash("rp2040", image).is_problem(4, "this image is damaged");
+        let file = as_uf2(0x1000_0000, image.to_vec());
+        flash("rp2040", &file).is_problem(4, "this image is damaged");
+    }
 }
 
 #[test]
@@ -116,6 +130,20 @@ fn files_that_are_damaged_missing_or_none() {
         .is_problem(4, "cannot read the image: it is no file");
     run(&["flash", "--board", "rp2040"]).is_problem(4, "there is no image to flash yet");
     run(&["build-firmware"]).is_problem(4, "the firmware's source is not here");
+    for (named, what) in [
+        (
+            ".",
+            "the folder named with --source holds no firmware source",
+        ),
+        ("none", "there is no folder of the name given with --source"),
+    ] {
+        let told = run(&["build-firmware", "--source", named]);
+        told.is_problem(4, what);
+        assert!(
+            told.err.contains(&format!("folder  {named}\n")),
+            "{told:#?}"
+        );
+    }
 }
 
 #[test]
