@@ -303,16 +303,9 @@ fn garbage_on_the_line_costs_nothing(board: Board) {
     let mut chip = Chip::switched_on(board, &BenchSpec::studio_factory(8));
     chip.store(settings(10), 0, &table(5)).expect("stored");
     let before = chip.table();
-    let mut noise = 0x2545_F491u32;
-    for round in 0..40usize {
-        let bytes: Vec<u8> = (0..round * 7)
-            .map(|_| {
-                noise ^= noise << 13;
-                noise ^= noise >> 17;
-                noise ^= noise << 5;
-                noise as u8
-            })
-            .collect();
+    let mut noise = Chance::new(0x2545_F491);
+    for round in 0..40 {
+        let bytes: Vec<u8> = (0..round * 7).map(|_| noise.below(256) as u8).collect();
         hold(&chip.rig).emulator.input(&bytes);
         hold(&chip.rig).pass(60_000);
         assert_eq!(chip.hello().board.as_str(), board.name());
