@@ -1,6 +1,6 @@
 //! `scalewright calibrate`: the guided calibration of a real scale.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::time::Instant;
 
 use clap::Args;
@@ -99,11 +99,16 @@ fn plan(arguments: &Arguments) -> Result<Plan, Problem> {
     Ok(Plan::new(scale, weights_at_hand(arguments)?)?)
 }
 
+/// Whether the weights are named in a file, not in a list.
+fn are_in_a_file(weights: &str) -> bool {
+    let path = Path::new(weights);
+    path.extension().is_some_and(|ending| ending == "toml") || path.exists()
+}
+
 fn weights_at_hand(arguments: &Arguments) -> Result<Vec<PlannedWeight>, Problem> {
     let text = &arguments.weights;
-    let path = PathBuf::from(text);
-    if path.extension().is_some_and(|ending| ending == "toml") || path.exists() {
-        return Ok(weights::read(&path)?);
+    if are_in_a_file(text) {
+        return Ok(weights::read(Path::new(text))?);
     }
     weights::from_list(text, arguments.weight_class.as_deref()).map_err(|cause| {
         Problem::new(
@@ -134,6 +139,13 @@ pub fn run(arguments: &Arguments) -> Outcome {
             outln!(
                 "(an earlier one is in {}: `scalewright resume` goes on with that)",
                 arguments.session.display()
+            );
+        }
+        if arguments.weight_class.is_none() && !are_in_a_file(&arguments.weights) {
+            outln!(
+                "! what the weights are worth is not said: each may be off by {} %;\n  \
+                 --weight-class M1, or whatever is true of them, proves more",
+                weights::UNSTATED_SHARE * 100.0
             );
         }
         let top_g = plan.fit.last().map_or(0.0, |load| load.mass_g);

@@ -23,7 +23,7 @@ use crate::session::plan::PlannedWeight;
 
 /// Share of its mass by which a weight of no stated worth may be off; wide on
 /// purpose (common practice for unmarked iron weights).
-const UNSTATED_SHARE: f64 = 0.001;
+pub const UNSTATED_SHARE: f64 = 0.001;
 
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
