@@ -16,6 +16,7 @@ pub mod curve;
 pub mod distribution;
 pub mod fit;
 pub mod laying;
+pub mod least_squares;
 pub mod observation;
 pub mod refusal;
 pub mod regression;
