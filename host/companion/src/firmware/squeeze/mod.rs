@@ -20,6 +20,7 @@ use program::Program;
 #[must_use]
 pub fn squeeze(text: &str) -> String {
     let mut program = Program::read(text);
+    let takers = saves::takers(&program);
     saves::share(&mut program);
     for function in &mut program.functions {
         if !function.is_interrupt() {
@@ -27,7 +28,7 @@ pub fn squeeze(text: &str) -> String {
             branches::straighten(function);
         }
     }
-    outline::share(&mut program);
+    outline::share(&mut program, &takers);
     layout::order(&mut program);
     program.write()
 }

@@ -9,7 +9,7 @@
 //! G. Myers, "Suffix arrays: a new method for on-line string searches", SIAM
 //! J. Comput. 22 (1993) 935-948.
 
-use std::collections::HashMap;
+use std::collections::{HashMap, HashSet};
 
 use super::effects::Way;
 use super::program::{Function, Instruction, Line, Program};
@@ -27,9 +27,9 @@ const LONGEST: usize = 64;
 const TIGHT: usize = 60;
 
 /// Keeps such sequences once, again and again while that saves anything.
-pub fn share(program: &mut Program) {
+pub fn share(program: &mut Program, takers: &HashSet<String>) {
     let mut number = 0;
-    while share_once(program, &mut number) {}
+    while share_once(program, takers, &mut number) {}
 }
 
 /// An instruction's part in a sequence.
@@ -61,8 +61,8 @@ struct Repeat {
     gain: isize,
 }
 
-fn share_once(program: &mut Program, number: &mut usize) -> bool {
-    let tokens = tokens(program);
+fn share_once(program: &mut Program, takers: &HashSet<String>, number: &mut usize) -> bool {
+    let tokens = tokens(program, takers);
     let mut repeats = repeats(&tokens);
     repeats.sort_by_key(|repeat| (-repeat.gain, repeat.starts.first().copied()));
     let mut touched: Vec<bool> = vec![false; tokens.len()];
@@ -121,8 +121,14 @@ fn closed(mut body: Vec<Line>, is_tail: bool) -> Vec<Line> {
     body
 }
 
-fn part(code: &Instruction) -> Part {
+fn part(code: &Instruction, takers: &HashSet<String>) -> Part {
     let effects = &code.effects;
+    // The way back from a shared sequence would lie above what such a function
+    // takes for its arguments.
+    let to = code.operands().first().copied().unwrap_or_default();
+    if effects.way == Way::Call && (to.is_empty() || takers.contains(to)) {
+        return Part::None;
+    }
     // Pulses on pins keep their length; and the code that saves registers puts
     // them where its caller's frame is to be, so that caller is the function.
     if matches!(code.name(), "sbi" | "cbi") || saves::enters(code) {
@@ -166,7 +172,7 @@ fn tight_loops(function: &Function) -> Vec<bool> {
     busy
 }
 
-fn tokens(program: &Program) -> Vec<Token> {
+fn tokens(program: &Program, takers: &HashSet<String>) -> Vec<Token> {
     let mut kinds: HashMap<&str, u32> = HashMap::new();
     let mut tokens = Vec::new();
     let mut own = u32::MAX;
@@ -184,7 +190,7 @@ fn tokens(program: &Program) -> Vec<Token> {
             };
             own -= 1;
             if let Some(code) = code.code() {
-                let part = part(code);
+                let part = part(code, takers);
                 if !closed && !after_skip && !busy[line] && part != Part::None {
                     let next = u32::try_from(kinds.len()).unwrap_or(0);
                     token.kind = *kinds.entry(&code.text).or_insert(next);
@@ -310,7 +316,7 @@ mod tests {
         let one = [&BODY[..], &["push r24", "ret"]].concat();
         let two = [&["inc r20"], &BODY[..], &["pop r24", "ret"]].concat();
         let mut both = program(&[&one, &two]);
-        share(&mut both);
+        share(&mut both, &HashSet::new());
         assert_eq!(
             both.functions[0].texts(),
             ["call shared_0", "push r24", "ret"]
@@ -329,7 +335,7 @@ mod tests {
         let one = [&["inc r20"], &end[..]].concat();
         let two = [&["dec r20"], &end[..]].concat();
         let mut both = program(&[&one, &two]);
-        share(&mut both);
+        share(&mut both, &HashSet::new());
         assert_eq!(both.functions[0].texts(), ["inc r20", "jmp shared_0"]);
         assert_eq!(both.functions[2].lines.len(), end.len());
     }
@@ -343,11 +349,11 @@ mod tests {
         let two = [&pushes[..], &["reti"]].concat();
         let mut both = program(&[&one, &two]);
         let before = both.clone();
-        share(&mut both);
+        share(&mut both, &HashSet::new());
         assert_eq!(both, before);
         let halves = ["lds r24, a", "lds r25, b", ".L1:", "sts c, r24", "rjmp .L1"];
         let mut both = program(&[&halves, &halves]);
-        share(&mut both);
+        share(&mut both, &HashSet::new());
         let kept = both.functions[0].texts();
         assert!(kept.contains(&".L1:".to_string()), "{kept:?}");
         assert!(
@@ -362,8 +368,30 @@ mod tests {
     fn entering_a_function_stays_in_it() {
         let lines = ["ldi r26, 4", "call enter_14", "movw r14, r24", "inc r9"];
         let mut both = program(&[&lines, &lines]);
-        share(&mut both);
+        share(&mut both, &HashSet::new());
         assert_eq!(both.functions[0].texts()[..2], lines[..2]);
+    }
+
+    #[test]
+    fn calls_that_hand_arguments_over_on_the_stack_stay() {
+        let lines = [
+            "lds r24, a",
+            "call g",
+            "sts b, r24",
+            "icall",
+            "inc r9",
+            "inc r9",
+        ];
+        let mut both = program(&[&lines, &lines, &lines]);
+        share(&mut both, &HashSet::from(["g".to_string()]));
+        let kept = both.functions[0].texts();
+        assert_eq!(kept[1], "call g");
+        assert!(kept.contains(&"icall".to_string()), "{kept:?}");
+        assert!(
+            both.functions[3..]
+                .iter()
+                .all(|f| !f.texts().contains(&lines[1].into()))
+        );
     }
 
     /// A call in two words cannot take the place of what is skipped: the skip
@@ -372,7 +400,7 @@ mod tests {
     fn what_a_skip_decides_about_stays_where_it_is() {
         let one = [&["sbrc r24, 0"], &BODY[..], &["ret"]].concat();
         let mut both = program(&[&one, &one]);
-        share(&mut both);
+        share(&mut both, &HashSet::new());
         let kept = both.functions[0].texts();
         assert_eq!(kept[..2], ["sbrc r24, 0", "lds r24, a"]);
     }
@@ -386,7 +414,7 @@ mod tests {
         let (one, two) = (loop_of("dec r20"), loop_of("dec r21"));
         let mut both = program(&[&one, &two]);
         let before = both.clone();
-        share(&mut both);
+        share(&mut both, &HashSet::new());
         assert_eq!(both, before);
     }
 
@@ -396,7 +424,7 @@ mod tests {
         let lines = [&lines[..], &["ret"]].concat();
         let mut one = program(&[&lines]);
         let bytes = one.functions[0].bytes();
-        share(&mut one);
+        share(&mut one, &HashSet::new());
         let calls = one.functions[0].texts();
         assert!(
             calls.iter().any(|text| text.starts_with("call")),

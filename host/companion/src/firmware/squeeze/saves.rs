@@ -8,7 +8,7 @@
 //! Calling convention: "AVR-GCC", GCC wiki, section "Calling Convention". On
 //! entry r0, X and Z are free; on leaving they are, too; Y keeps the frame.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeSet, HashSet};
 
 use super::effects::Way;
 use super::program::{Function, Instruction, Line, Program};
@@ -226,6 +226,25 @@ fn way_out(
     Some((first, end + 1 - first, kept))
 }
 
+/// Names of functions that may find arguments on the stack, right above the way
+/// back: nothing may come between. Asked before anything is shared.
+#[must_use]
+pub fn takers(program: &Program) -> HashSet<String> {
+    let takes = |function: &&Function| {
+        let at = function
+            .lines
+            .iter()
+            .position(|line| line.code().is_some_and(|code| code.text == "in\tr28, 61"));
+        // Who does not know where the stack is takes nothing from it.
+        at.is_some_and(|at| {
+            let room = moved(function, at + 2).and_then(|(bytes, _)| u8::try_from(-bytes).ok());
+            room.is_none_or(|room| looks_beyond(function, room))
+        })
+    };
+    let named = program.functions.iter().filter(takes);
+    named.map(|function| function.name.clone()).collect()
+}
+
 /// Whether the function may look at what lies beyond its frame of `room` bytes,
 /// or does with the frame's pointer what is not understood here.
 fn looks_beyond(function: &Function, room: u8) -> bool {
@@ -242,11 +261,22 @@ fn looks_beyond(function: &Function, room: u8) -> bool {
             continue;
         };
         let is_copy = matches!(code.name(), "mov" | "movw");
-        let near = codes.get(at + 1).is_some_and(|next| {
-            next.name() == "adiw"
-                && next.operands().first() == Some(&to)
-                && next.operands()[1].parse::<u8>().is_ok_and(|n| n <= room)
+        let number = |at: usize, name: &str| -> Option<u8> {
+            let next = codes.get(at).filter(|code| code.name() == name)?;
+            let [_, number] = next.operands()[..] else {
+                return None;
+            };
+            number.parse().ok()
+        };
+        let of_it = codes
+            .get(at + 1)
+            .is_some_and(|next| next.operands().first() == Some(&to));
+        let added = number(at + 1, "adiw").or_else(|| {
+            // A small sum, written as a difference of two bytes.
+            let low = number(at + 1, "subi")?;
+            (number(at + 2, "sbci") == Some(255)).then(|| low.wrapping_neg())
         });
+        let near = of_it && added.is_some_and(|added| added <= room);
         if is_copy && !near {
             return true;
         }
@@ -397,6 +427,26 @@ mod tests {
             let (texts, functions) = shared(framed(&with_gaps, body));
             assert_eq!((texts[0].as_str(), functions), ("push r12", 1), "{body:?}");
         }
+    }
+
+    #[test]
+    fn who_reads_beyond_its_frame_takes_arguments_from_the_stack() {
+        let mut program = Program::default();
+        let bodies: [&[&str]; 5] = [
+            &["ldd r24, Y+6"],
+            &["ldd r24, Y+11"],
+            &["movw r24, r28", "subi r24, 251", "sbci r25, 255"],
+            &["movw r24, r28", "subi r24, 240", "sbci r25, 255"],
+            &["mov r24, r28"],
+        ];
+        for (at, body) in bodies.iter().enumerate() {
+            let mut function = framed(&[17, 28, 29], body);
+            function.name = format!("f{at}");
+            program.functions.push(function);
+        }
+        program.functions.push(Function::written("plain", &["ret"]));
+        let wanted = ["f1", "f3", "f4"].map(String::from);
+        assert_eq!(takers(&program), HashSet::from(wanted));
     }
 
     #[test]
