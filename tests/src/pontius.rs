@@ -222,6 +222,7 @@ pub fn calibrate(on: usize) -> Result<Found, Failure> {
         scale: spec(),
         weights: Vec::new(),
         fit: Vec::new(),
+        course: Vec::new(),
         verify: Vec::new(),
         both_ways: false,
         samples: SAMPLES,

@@ -66,6 +66,11 @@ pub struct Plan {
     pub weights: Vec<PlannedWeight>,
     /// Loads of the fit, rising.
     pub fit: Vec<Load>,
+    /// Everything captured for the fit in its order, empty pans included; the
+    /// first and the last are empty. Without it (journals of old) the loads of
+    /// `fit` go up and, if `both_ways`, down.
+    #[serde(default)]
+    pub course: Vec<Load>,
     /// Loads of the verification, rising.
     pub verify: Vec<Load>,
     /// Whether the fit loads are taken on the way down as well.
@@ -197,6 +202,7 @@ impl Plan {
             scale,
             weights,
             fit,
+            course: Vec::new(),
             verify,
             both_ways: true,
             samples: SAMPLES,

@@ -511,9 +511,26 @@ impl Procedure {
         }
         self.noise_codes.clear();
         self.take_as_is = false;
+        let must_move = self.looks_like_the_last(&step);
         self.current = Some(step);
-        self.phase = Phase::Watching(Watch::default());
+        self.phase = Phase::Watching(Watch {
+            must_move,
+            ..Watch::default()
+        });
         wait()
+    }
+
+    /// Whether what lies on the pan reads like the load of `step` though it is
+    /// made of other weights: then only an exchange tells the two apart.
+    fn looks_like_the_last(&self, step: &Step) -> bool {
+        let last = self
+            .captures
+            .last()
+            .filter(|last| last.sitting == self.sitting && last.load.weights != step.load.weights);
+        last.is_some_and(|last| {
+            let apart_g = (last.load.mass_g - step.load.mass_g).abs();
+            apart_g < 2.0 * self.plan.scale.e_g.max(0.001 * self.plan.scale.max_g)
+        })
     }
 
     fn propose(&mut self) -> Action {

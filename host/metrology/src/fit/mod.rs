@@ -6,7 +6,7 @@
 
 pub mod free_knots;
 pub mod line;
-mod penalised;
+pub(crate) mod penalised;
 pub mod polynomial;
 pub mod segmented;
 pub mod smooth;

@@ -41,7 +41,7 @@ pub(super) struct Solver {
 /// ```text
 /// k(s, t) = integral from 0 to min(s, t) of (s - u)^2 (t - u)^2 / 4 du
 /// ```
-fn covariance(s: f64, t: f64) -> f64 {
+pub(crate) fn covariance(s: f64, t: f64) -> f64 {
     let a = s.min(t).max(0.0);
     let d = (s - t).abs();
     a * a * a * (a * a / 5.0 + d * a / 2.0 + d * d / 3.0) / 4.0

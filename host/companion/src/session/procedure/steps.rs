@@ -28,13 +28,19 @@ pub(super) fn steps(plan: &Plan, done: &[Capture], noise: bool) -> VecDeque<Step
         }
     };
     let empty = [Load::empty()];
-    part(Part::Zero, &empty);
-    part(Part::Rising, &plan.fit);
-    if plan.both_ways {
-        let falling: Vec<Load> = plan.fit.iter().rev().skip(1).cloned().collect();
-        part(Part::Falling, &falling);
+    if plan.course.is_empty() {
+        part(Part::Zero, &empty);
+        part(Part::Rising, &plan.fit);
+        if plan.both_ways {
+            let falling: Vec<Load> = plan.fit.iter().rev().skip(1).cloned().collect();
+            part(Part::Falling, &falling);
+        }
+        part(Part::ZeroReturn, &empty);
+    } else {
+        for (kind, loads) in stretches(&plan.course) {
+            part(kind, loads);
+        }
     }
-    part(Part::ZeroReturn, &empty);
     if !plan.verify.is_empty() {
         part(Part::VerificationZero, &empty);
         part(Part::Verification, &plan.verify);
@@ -82,4 +88,28 @@ pub(super) fn steps(plan: &Plan, done: &[Capture], noise: bool) -> VecDeque<Step
         });
     }
     remaining
+}
+
+/// A course cut into stretches that go the same way. Only the first zero is
+/// [`Part::Zero`]: a resumption's extra zeros are told from the planned by that.
+fn stretches(course: &[Load]) -> Vec<(Part, &[Load])> {
+    let kind = |index: usize| {
+        let mass_g = |at: usize| course.get(at).map_or(0.0, |load| load.mass_g);
+        let before = index.checked_sub(1).map_or(0.0, mass_g);
+        match mass_g(index) {
+            0.0 if index == 0 => Part::Zero,
+            0.0 => Part::ZeroReturn,
+            mass_g if mass_g < before => Part::Falling,
+            _ => Part::Rising,
+        }
+    };
+    let mut out = Vec::new();
+    let mut from = 0;
+    for index in 1..=course.len() {
+        if index == course.len() || kind(index) != kind(from) {
+            out.extend(course.get(from..index).map(|loads| (kind(from), loads)));
+            from = index;
+        }
+    }
+    out
 }

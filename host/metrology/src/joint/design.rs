@@ -1,0 +1,371 @@
+//! From captures to rows of factors over the unknowns.
+//!
+//! All masses are in parts of Max here. Each capture says
+//!
+//! ```text
+//! m(c) - zero(t) - width * departure - sum creep_k * past_k - sum deviation_b = stated mass + error
+//! ```
+//!
+//! Captures of one stated load have one variance; their rows are folded into
+//! one Gram matrix a load, once, so that each trial of the scatter only adds a
+//! few matrices up.
+
+use nalgebra::{DMatrix, DVector};
+
+use super::basis::{Basis, Place};
+use super::history::{CREEP_S, Past, past};
+use super::{JointRefusal, Problem, Worth};
+
+/// Standard deviation of the loop's width before the captures speak, in parts
+/// of Max: half a permissible error of a scale of 1000 intervals (own choice;
+/// wide against any cell worth calibrating).
+const LOOP_SD: f64 = 5e-4;
+
+/// The same of each creep amplitude: OIML R 60-1:2021, 5.5.1 allows 0.0245 % in
+/// 30 minutes at class C3, six tenths of a thousandth at 1000 intervals.
+const CREEP_SD: f64 = 2e-4;
+
+/// Where each kind of unknown stands in a row.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Layout {
+    pub(super) supports: usize,
+    pub(super) bodies: usize,
+    pub(super) zeros: usize,
+    /// Whether the loop's width is among the unknowns.
+    pub(super) with_loop: bool,
+    pub(super) with_creep: bool,
+}
+
+impl Layout {
+    pub(super) fn parabola(&self, power: usize) -> usize {
+        self.supports + power
+    }
+
+    pub(super) fn body(&self, index: usize) -> usize {
+        self.supports + 2 + index
+    }
+
+    pub(super) fn zero(&self, index: usize) -> usize {
+        self.supports + 2 + self.bodies + index
+    }
+
+    pub(super) fn width(&self) -> Option<usize> {
+        self.with_loop
+            .then_some(self.supports + 2 + self.bodies + self.zeros)
+    }
+
+    pub(super) fn creep(&self, index: usize) -> Option<usize> {
+        let first = self.supports + 2 + self.bodies + self.zeros + usize::from(self.with_loop);
+        self.with_creep.then_some(first + index)
+    }
+
+    pub(super) fn len(&self) -> usize {
+        self.supports
+            + 2
+            + self.bodies
+            + self.zeros
+            + usize::from(self.with_loop)
+            + if self.with_creep { CREEP_S.len() } else { 0 }
+    }
+}
+
+/// Captures of one stated load.
+#[derive(Debug, Clone)]
+pub(super) struct Group {
+    /// The load, in parts of Max.
+    pub(super) load: f64,
+    pub(super) captures: usize,
+    /// Lower triangle of the sum of row' row, column after column.
+    pub(super) gram: Vec<f64>,
+    pub(super) right: DVector<f64>,
+    pub(super) square: f64,
+}
+
+/// The whole problem in numbers.
+#[derive(Debug, Clone)]
+pub(super) struct Design {
+    pub(super) basis: Basis,
+    pub(super) layout: Layout,
+    pub(super) rows: DMatrix<f64>,
+    /// Stated mass of each capture, in parts of Max.
+    pub(super) stated: DVector<f64>,
+    /// Which group a capture belongs to.
+    pub(super) group_of: Vec<usize>,
+    pub(super) groups: Vec<Group>,
+    /// Prior deviation of each unknown; `None` = nothing known. The curve's
+    /// part is for tau = 1.
+    pub(super) prior: Vec<Option<f64>>,
+    /// Values of the unknowns nothing is known of, which the rest is counted
+    /// from: near enough to keep digits.
+    pub(super) start: DVector<f64>,
+    /// Variance of a capture's mean by the converter's noise.
+    pub(super) converter_var: f64,
+    pub(super) past: Vec<Past>,
+    /// Times of the zeros: (sitting, s).
+    pub(super) zero_times: Vec<(u32, f64)>,
+}
+
+impl Design {
+    pub(super) fn new(problem: &Problem) -> Result<Self, JointRefusal> {
+        check(problem)?;
+        let references = references(problem)?;
+        let nets = nets(problem, &references);
+        let loads = problem.weighings.iter().zip(&nets);
+        let loaded: Vec<f64> = loads
+            .filter(|(weighing, _)| !weighing.bodies.is_empty())
+            .map(|(_, net)| *net)
+            .collect();
+        let basis = Basis::new(&loaded).ok_or(JointRefusal::NoLoads)?;
+        let past = past(problem);
+        let zero_times: Vec<(u32, f64)> = problem
+            .weighings
+            .iter()
+            .filter(|weighing| weighing.bodies.is_empty())
+            .map(|weighing| (weighing.sitting, weighing.at_s))
+            .collect();
+        let layout = Layout {
+            supports: basis.at.len(),
+            bodies: problem.bodies.len(),
+            zeros: zero_times.len(),
+            with_loop: past.iter().filter(|past| past.from_above).count() >= 2,
+            with_creep: problem.weighings.len() >= 8,
+        };
+        let stated: Vec<f64> = problem
+            .weighings
+            .iter()
+            .map(|weighing| problem.stated_g(weighing) / problem.max_g)
+            .collect();
+        let mut design = Self {
+            rows: DMatrix::zeros(problem.weighings.len(), layout.len()),
+            group_of: Vec::new(),
+            groups: Vec::new(),
+            prior: priors(problem, &layout),
+            start: DVector::zeros(layout.len()),
+            converter_var: converter_var(problem, &basis, &stated, &nets),
+            stated: DVector::from_vec(stated),
+            basis,
+            layout,
+            past,
+            zero_times,
+        };
+        for (index, (weighing, net)) in problem.weighings.iter().zip(&nets).enumerate() {
+            let place = design.basis.place(*net);
+            let zeros = design.zero_shares(weighing.sitting, weighing.at_s);
+            let past = design.past[index];
+            let row = design.row(&place, &weighing.bodies, &zeros, &past);
+            design.rows.set_row(index, &row.transpose());
+        }
+        Ok(design)
+    }
+
+    /// Factors over the unknowns of a capture at `place`.
+    pub(super) fn row(
+        &self,
+        place: &Place,
+        bodies: &[usize],
+        zeros: &[(usize, f64)],
+        past: &Past,
+    ) -> DVector<f64> {
+        let layout = &self.layout;
+        let mut row = self.curve_row(place);
+        for body in bodies {
+            row[layout.body(*body)] -= 1.0;
+        }
+        for (zero, share) in zeros {
+            row[layout.zero(*zero)] -= share;
+        }
+        if let Some(width) = layout.width() {
+            row[width] = -past.departure;
+        }
+        for (index, past) in past.creep.iter().enumerate() {
+            if let Some(creep) = layout.creep(index) {
+                row[creep] = -past;
+            }
+        }
+        row
+    }
+
+    /// Factors over the unknowns of the curve at `place`.
+    pub(super) fn curve_row(&self, place: &Place) -> DVector<f64> {
+        let mut row = DVector::zeros(self.layout.len());
+        row.rows_mut(0, self.layout.supports)
+            .copy_from(&place.smooth);
+        for (power, factor) in place.parabola.iter().enumerate() {
+            row[self.layout.parabola(power)] = *factor;
+        }
+        row
+    }
+
+    /// The zeros that make up the zero at a time, and their shares: straight
+    /// between two, unchanged beyond the first and the last of the sitting.
+    pub(super) fn zero_shares(&self, sitting: u32, at_s: f64) -> Vec<(usize, f64)> {
+        let own = self.zero_times.iter().enumerate();
+        let own: Vec<(usize, f64)> = own
+            .filter(|(_, (of, _))| *of == sitting)
+            .map(|(index, (_, time))| (index, *time))
+            .collect();
+        let after = own.partition_point(|(_, time)| *time <= at_s);
+        match (
+            after.checked_sub(1).and_then(|i| own.get(i)),
+            own.get(after),
+        ) {
+            (Some(a), Some(b)) if b.1 > a.1 => {
+                let share = (at_s - a.1) / (b.1 - a.1);
+                vec![(a.0, 1.0 - share), (b.0, share)]
+            }
+            (Some(a), _) => vec![(a.0, 1.0)],
+            (None, Some(b)) => vec![(b.0, 1.0)],
+            (None, None) => Vec::new(),
+        }
+    }
+
+    /// Folded as it is.
+    pub(super) fn counted_from_the_start(mut self) -> Self {
+        self.fold(DVector::zeros(self.layout.len()));
+        self
+    }
+
+    /// Folds the rows into groups, counted from `start`.
+    pub(super) fn fold(&mut self, start: DVector<f64>) {
+        let p = self.layout.len();
+        self.start = start;
+        self.groups.clear();
+        self.group_of.clear();
+        let left = &self.stated - &self.rows * &self.start;
+        for index in 0..self.rows.nrows() {
+            let load = self.stated[index];
+            let known = self.groups.iter();
+            let same = |group: &Group| (group.load - load).abs() <= 1e-6 * load.max(1e-3);
+            let at = known.clone().position(same).unwrap_or_else(|| {
+                self.groups.push(Group {
+                    load,
+                    captures: 0,
+                    gram: vec![0.0; p * (p + 1) / 2],
+                    right: DVector::zeros(p),
+                    square: 0.0,
+                });
+                self.groups.len() - 1
+            });
+            let row: Vec<f64> = self.rows.row(index).iter().copied().collect();
+            let group = &mut self.groups[at];
+            group.captures += 1;
+            group.square += left[index] * left[index];
+            let mut place = 0;
+            for (j, factor) in row.iter().enumerate() {
+                group.right[j] += factor * left[index];
+                let lower = &row[j..];
+                let column = &mut group.gram[place..place + lower.len()];
+                if *factor != 0.0 {
+                    for (sum, other) in column.iter_mut().zip(lower) {
+                        *sum += factor * other;
+                    }
+                }
+                place += lower.len();
+            }
+            self.group_of.push(at);
+        }
+    }
+}
+
+fn check(problem: &Problem) -> Result<(), JointRefusal> {
+    let positive = |value: f64| value.is_finite() && value > 0.0;
+    if !(positive(problem.max_g) && positive(problem.e_g)) {
+        return Err(JointRefusal::Scale);
+    }
+    for body in &problem.bodies {
+        let usable = match body.worth {
+            Worth::Within(u) | Worth::Stated(u) => u.is_finite() && u >= 0.0,
+            Worth::Unknown => true,
+        };
+        let mass = body.mass_g / problem.max_g;
+        if !(usable && positive(body.mass_g) && mass < 1e3) {
+            return Err(JointRefusal::Body {
+                name: body.name.clone(),
+            });
+        }
+    }
+    let mut before: Option<(u32, f64)> = None;
+    for (index, weighing) in problem.weighings.iter().enumerate() {
+        let numbers = [weighing.counts, weighing.at_s, weighing.sd_counts];
+        let finite = numbers.iter().all(|number| number.abs() < 1e12);
+        let rested = weighing.rested_s.is_none_or(|s| s.is_finite() && s >= 0.0);
+        let in_order = before.is_none_or(|(sitting, at_s)| {
+            weighing.sitting > sitting || weighing.sitting == sitting && weighing.at_s >= at_s
+        });
+        let bodies = &weighing.bodies;
+        let there = bodies.iter().all(|body| *body < problem.bodies.len());
+        let once = (1..bodies.len()).all(|i| !bodies[..i].contains(&bodies[i]));
+        if !(finite && rested && in_order && there && once && weighing.sd_counts >= 0.0) {
+            return Err(JointRefusal::Weighing { index });
+        }
+        before = Some((weighing.sitting, weighing.at_s));
+    }
+    Ok(())
+}
+
+/// The first zero of each sitting.
+fn references(problem: &Problem) -> Result<Vec<(u32, f64)>, JointRefusal> {
+    let mut references: Vec<(u32, f64)> = Vec::new();
+    for weighing in &problem.weighings {
+        let sitting = weighing.sitting;
+        if references.iter().any(|(known, _)| *known == sitting) {
+            continue;
+        }
+        let zero = problem
+            .weighings
+            .iter()
+            .find(|one| one.sitting == sitting && one.bodies.is_empty())
+            .ok_or(JointRefusal::NoZero { sitting })?;
+        references.push((sitting, zero.counts));
+    }
+    Ok(references)
+}
+
+fn nets(problem: &Problem, references: &[(u32, f64)]) -> Vec<f64> {
+    let reference = |sitting: u32| {
+        let found = references.iter().find(|(known, _)| *known == sitting);
+        found.map_or(0.0, |(_, counts)| *counts)
+    };
+    problem
+        .weighings
+        .iter()
+        .map(|weighing| weighing.counts - reference(weighing.sitting))
+        .collect()
+}
+
+fn priors(problem: &Problem, layout: &Layout) -> Vec<Option<f64>> {
+    let mut prior = vec![None; layout.len()];
+    prior[..layout.supports].fill(Some(1.0));
+    for (index, body) in problem.bodies.iter().enumerate() {
+        // A weight said to be exact is known to a part in 10^9 of Max.
+        let known = body.worth.u_g().map(|u| (u / problem.max_g).max(1e-9));
+        prior[layout.body(index)] = known;
+    }
+    if let Some(width) = layout.width() {
+        prior[width] = Some(LOOP_SD);
+    }
+    for index in 0..CREEP_S.len() {
+        if let Some(creep) = layout.creep(index) {
+            prior[creep] = Some(CREEP_SD);
+        }
+    }
+    prior
+}
+
+/// Pooled over all captures: the deviation of one capture's 16 samples is
+/// itself known to a fifth only.
+fn converter_var(problem: &Problem, basis: &Basis, stated: &[f64], nets: &[f64]) -> f64 {
+    let known: Vec<f64> = problem
+        .weighings
+        .iter()
+        .map(|weighing| weighing.sd_counts.powi(2))
+        .filter(|var| *var > 0.0)
+        .collect();
+    let top = stated
+        .iter()
+        .zip(nets)
+        .max_by(|a, b| a.1.total_cmp(b.1))
+        .map_or(1.0, |(mass, net)| mass / net * basis.unit_counts);
+    let slope = top / basis.unit_counts;
+    crate::statistics::mean(&known).unwrap_or(0.0) * slope * slope
+}

@@ -1,0 +1,114 @@
+//! What a session will be worth, before anything is on the pan.
+//!
+//! The covariance of a linear problem needs no values: the same design as for
+//! the solution, with the codes a straight cell would give and the scatter a
+//! grade of cell allows, says how well curve and bodies will be known.
+
+use nalgebra::DMatrix;
+
+use super::design::Design;
+use super::likelihood::{Belief, Scatter};
+use super::{JointRefusal, Problem, Weighing};
+
+/// Codes over the range in a forecast; only their proportions count.
+const CODES: f64 = 1e6;
+
+/// What can be expected of a cell and of the converter behind it.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Grade {
+    /// The scatter, in parts of Max.
+    pub scatter: Scatter,
+    /// Standard uncertainty of a capture's mean by the converter's noise, g.
+    pub converter_g: f64,
+    /// Greatest width of the hysteresis loop, g, one standard deviation over
+    /// cells of the grade.
+    pub loop_g: f64,
+}
+
+/// How well a session will determine what it is made for.
+#[derive(Debug, Clone)]
+pub struct Forecast {
+    design: Design,
+    covariance: DMatrix<f64>,
+    grade: Grade,
+    max_g: f64,
+}
+
+/// One load to come: its bodies and when.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Planned {
+    /// Positions in the list of bodies; none is the empty pan.
+    pub bodies: Vec<usize>,
+    /// When it will be captured, s.
+    pub at_s: f64,
+}
+
+impl Forecast {
+    /// What a course of loads will tell. `problem` gives bodies and scale; its
+    /// weighings are not looked at.
+    ///
+    /// # Errors
+    /// [`JointRefusal`], as the solution itself would.
+    pub fn new(problem: &Problem, course: &[Planned], grade: Grade) -> Result<Self, JointRefusal> {
+        let weighings = course.iter().map(|planned| {
+            let mut weighing = Weighing {
+                bodies: planned.bodies.clone(),
+                counts: 0.0,
+                sd_counts: grade.converter_g / problem.max_g * CODES,
+                at_s: planned.at_s,
+                rested_s: None,
+                sitting: 0,
+            };
+            weighing.counts = problem.stated_g(&weighing) / problem.max_g * CODES;
+            weighing
+        });
+        let problem = Problem {
+            weighings: weighings.collect(),
+            ..problem.clone()
+        };
+        let design = Design::new(&problem)?.counted_from_the_start();
+        let belief = Belief::new(problem.e_g / problem.max_g, design.converter_var);
+        let solved = design
+            .solve(&belief, grade.scatter.logs(), &[])
+            .ok_or(JointRefusal::NotSolved)?;
+        Ok(Self {
+            covariance: solved.covariance(),
+            design,
+            grade,
+            max_g: problem.max_g,
+        })
+    }
+
+    /// Standard uncertainty of the curve at a load, g.
+    #[must_use]
+    pub fn u_g(&self, load_g: f64) -> f64 {
+        let place = self.design.basis.place(load_g / self.max_g * CODES);
+        let row = self.design.curve_row(&place);
+        let left = place.left * self.grade.scatter.tau.powi(2);
+        let variance = (&self.covariance * &row).dot(&row) + left;
+        variance.max(0.0).sqrt() * self.max_g
+    }
+
+    /// Standard deviation of the error of indication of one weighing at a
+    /// load, g: curve, the load's own scatter, converter, and what the loop
+    /// leaves when a load may come from either side.
+    #[must_use]
+    pub fn error_sd_g(&self, load_g: f64) -> f64 {
+        let scatter = &self.grade.scatter;
+        let own = scatter.own * self.max_g;
+        let share = scatter.share * load_g;
+        (self.u_g(load_g).powi(2) + own * own + share * share + self.grade.converter_g.powi(2))
+            .sqrt()
+    }
+
+    /// Standard uncertainty with which the captures alone determine a body, g,
+    /// whatever is stated of it; `None` when they don't.
+    #[must_use]
+    pub fn body_u_g(&self, body: usize) -> Option<f64> {
+        let index = self.design.layout.body(body);
+        let variance = *self.covariance.get((index, index))?;
+        let stated = self.design.prior.get(index).copied()?;
+        let precision = 1.0 / variance - stated.map_or(0.0, |sd| 1.0 / (sd * sd));
+        (precision > 0.0).then(|| self.max_g / precision.sqrt())
+    }
+}

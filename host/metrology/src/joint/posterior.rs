@@ -1,0 +1,236 @@
+//! The joint solution and what can be asked of it.
+
+use nalgebra::{DMatrix, DVector};
+
+use super::design::Design;
+use super::likelihood::{Belief, Doubt, Logs, Scatter, Solved};
+use super::limits::{cut_off, normal};
+use super::search::{Mode, mode, votes};
+use super::{JointRefusal, Problem, Worth};
+use crate::candidates::LEAST_TO_CHOOSE;
+use crate::curve::Curve;
+
+/// With fewer loads than can choose a shape the curve bends as far as they
+/// allow: at the scatter whose roughness is not exceeded with this probability.
+/// Too little smoothing costs no more than the scatter of the captures, too
+/// much the cell's true shape ([`crate::fit::smooth`]).
+const FEW_LOADS: f64 = 0.98;
+
+/// A value, its standard uncertainty and its 95 % limits, all in the unit of
+/// what was asked for.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Estimate {
+    /// The value.
+    pub value: f64,
+    /// Its standard uncertainty.
+    pub u: f64,
+    /// Lower 95 % limit.
+    pub low: f64,
+    /// Upper 95 % limit.
+    pub high: f64,
+}
+
+/// All captures of a session, solved together.
+#[derive(Debug, Clone)]
+pub struct Joint {
+    pub(super) problem: Problem,
+    pub(super) design: Design,
+    pub(super) belief: Belief,
+    pub(super) doubts: Vec<Doubt>,
+    pub(super) mode: Mode,
+    pub(super) values: DVector<f64>,
+    pub(super) covariance: DMatrix<f64>,
+    /// Mean of tau squared over all votes.
+    tau_square: f64,
+}
+
+impl Joint {
+    /// Solves the problem, all captures and statements taken at their word.
+    ///
+    /// # Errors
+    /// [`JointRefusal`].
+    pub fn solve(problem: &Problem) -> Result<Self, JointRefusal> {
+        let (design, belief) = prepared(problem)?;
+        Self::doubting(problem.clone(), design, belief, Vec::new(), belief.centre)
+    }
+
+    pub(super) fn doubting(
+        problem: Problem,
+        design: Design,
+        belief: Belief,
+        doubts: Vec<Doubt>,
+        from: Logs,
+    ) -> Result<Self, JointRefusal> {
+        let mode = mode(&design, &belief, &doubts, from).ok_or(JointRefusal::NotSolved)?;
+        let votes = votes(&design, &belief, &doubts, &mode);
+        let p = design.layout.len();
+        let mut values = DVector::zeros(p);
+        let mut tau_square = 0.0;
+        for (weight, logs, solved) in &votes {
+            values += solved.values(&design) * *weight;
+            tau_square += weight * Scatter::of(*logs).tau.powi(2);
+        }
+        if design.layout.supports < LEAST_TO_CHOOSE {
+            let logs = [roughest(&votes), mode.logs[1], mode.logs[2]];
+            if let Some(solved) = design.solve(&belief, logs, &doubts) {
+                values = solved.values(&design);
+            }
+        }
+        let mut covariance = DMatrix::zeros(p, p);
+        for (weight, _, solved) in &votes {
+            let off = solved.values(&design) - &values;
+            covariance += solved.covariance() * *weight;
+            covariance.ger(*weight, &off, &off, 1.0);
+        }
+        Ok(Self {
+            problem,
+            design,
+            belief,
+            doubts,
+            mode,
+            values,
+            covariance,
+            tau_square,
+        })
+    }
+
+    /// The most likely scatter.
+    #[must_use]
+    pub fn scatter(&self) -> Scatter {
+        Scatter::of(self.mode.logs)
+    }
+
+    /// Standard deviation of one capture of this load, g.
+    #[must_use]
+    pub fn capture_sd_g(&self, load_g: f64) -> f64 {
+        let max_g = self.problem.max_g;
+        self.design.variance(&self.scatter(), load_g / max_g).sqrt() * max_g
+    }
+
+    pub(super) fn of_row(&self, row: &DVector<f64>, left: f64) -> Estimate {
+        let variance = (&self.covariance * row).dot(row) + left * self.tau_square;
+        let max_g = self.problem.max_g;
+        normal(
+            row.dot(&self.values) * max_g,
+            variance.max(0.0).sqrt() * max_g,
+        )
+    }
+
+    /// The curve at net counts, g.
+    #[must_use]
+    pub fn curve(&self, net_counts: f64) -> Estimate {
+        let place = self.design.basis.place(net_counts);
+        self.of_row(&self.design.curve_row(&place), place.left)
+    }
+
+    /// What a body differs from its stated mass by, g; `None` when there is no
+    /// such body. Of a weight known to lie within limits the value and its
+    /// uncertainty are those of the distribution cut off there, unless it is
+    /// in doubt.
+    #[must_use]
+    pub fn deviation(&self, body: usize) -> Option<Estimate> {
+        let of = self.problem.bodies.get(body)?;
+        let all = self.single(self.design.layout.body(body))?;
+        let doubted = |doubt: &Doubt| matches!(doubt, Doubt::Body(other, _) if *other == body);
+        Some(match of.worth {
+            Worth::Within(half) if half > 0.0 && !self.doubts.iter().any(doubted) => {
+                cut_off(all, half)
+            }
+            _ => all,
+        })
+    }
+
+    /// Mass of a body, g; `None` when there is no such body.
+    #[must_use]
+    pub fn mass(&self, body: usize) -> Option<Estimate> {
+        let stated = self.problem.bodies.get(body)?.mass_g;
+        let by = self.deviation(body)?;
+        Some(Estimate {
+            value: stated + by.value,
+            u: by.u,
+            low: stated + by.low,
+            high: stated + by.high,
+        })
+    }
+
+    /// Greatest width of the full hysteresis loop, unloading above loading, g;
+    /// `None` when the session never came from above.
+    #[must_use]
+    pub fn loop_width(&self) -> Option<Estimate> {
+        self.single(self.design.layout.width()?)
+    }
+
+    /// Creep after a long while as a share of the load, what settles within a
+    /// minute and what takes ten times as long; `None` with few captures.
+    #[must_use]
+    pub fn creep(&self) -> Option<[Estimate; 2]> {
+        let max_g = self.problem.max_g;
+        let share = |index: usize| {
+            let one = self.single(self.design.layout.creep(index)?)?;
+            Some(normal(one.value / max_g, one.u / max_g))
+        };
+        Some([share(0)?, share(1)?])
+    }
+
+    /// What a capture differs from the solution by, g: positive when it read
+    /// too much. `None` when there is no such capture.
+    #[must_use]
+    pub fn residual_g(&self, capture: usize) -> Option<f64> {
+        let stated = self.design.stated.get(capture)?;
+        let fitted = (self.design.rows.row(capture) * &self.values)[0];
+        Some((fitted - stated) * self.problem.max_g)
+    }
+
+    fn single(&self, index: usize) -> Option<Estimate> {
+        let variance = self.covariance.get((index, index))?;
+        let max_g = self.problem.max_g;
+        Some(normal(
+            self.values[index] * max_g,
+            variance.max(0.0).sqrt() * max_g,
+        ))
+    }
+}
+
+/// The design, counted from a first solution, and the belief that goes with it.
+pub(super) fn prepared(problem: &Problem) -> Result<(Design, Belief), JointRefusal> {
+    let mut design = Design::new(problem)?.counted_from_the_start();
+    let belief = Belief::new(problem.e_g / problem.max_g, design.converter_var);
+    let rough = design
+        .solve(&belief, belief.centre, &[])
+        .ok_or(JointRefusal::NotSolved)?;
+    // Only what has no prior may be moved without changing the question.
+    let mut start = rough.values(&design);
+    for (value, prior) in start.iter_mut().zip(&design.prior) {
+        if prior.is_some() {
+            *value = 0.0;
+        }
+    }
+    design.fold(start);
+    Ok((design, belief))
+}
+
+/// Log of the roughness that [`FEW_LOADS`] of the votes do not exceed.
+fn roughest(votes: &[(f64, Logs, Solved)]) -> f64 {
+    let mut by_roughness: Vec<(f64, f64)> = votes.iter().map(|vote| (vote.1[0], vote.0)).collect();
+    by_roughness.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let mut sum = 0.0;
+    let mut at = 0.0;
+    for (roughness, weight) in by_roughness {
+        at = roughness;
+        sum += weight;
+        if sum >= FEW_LOADS {
+            break;
+        }
+    }
+    at
+}
+
+impl Curve for Joint {
+    fn mass_g(&self, counts: f64) -> f64 {
+        self.curve(counts).value
+    }
+
+    fn u_g(&self, counts: f64) -> Option<f64> {
+        Some(self.curve(counts).u)
+    }
+}

@@ -1,0 +1,167 @@
+//! What is known of curve and weights after each load, as a covariance that
+//! every load narrows.
+//!
+//! A capture of variance v with the factors r over the unknowns narrows their
+//! covariance C to `C - C r r' C / (v + r' C r)` (the recursive form of least
+//! squares; C. F. Gauss, Theoria combinationis, supplement, art. 35, from
+//! memory).
+
+use nalgebra::{DMatrix, DVector};
+
+use crate::joint::basis::Basis;
+use crate::joint::{Grade, Problem};
+
+use super::choices::Choice;
+
+/// Supports of the curve in a plan, and places at which it is judged.
+const SUPPORTS: usize = 14;
+const PLACES: usize = 12;
+
+/// Deviation of what nothing is known of, in parts of Max.
+const OPEN: f64 = 10.0;
+
+/// What another body on the pan costs, as a share of a load's gain.
+const HANDLING: f64 = 0.02;
+
+/// The state of knowledge.
+pub(super) struct Knowledge {
+    basis: Basis,
+    covariance: DMatrix<f64>,
+    /// Factors of the curve at the places, each divided by the permissible
+    /// error there.
+    places: DMatrix<f64>,
+    /// `places` times covariance.
+    seen: DMatrix<f64>,
+    grade: Grade,
+    max_g: f64,
+    masses_g: Vec<f64>,
+    /// Variance of each body before any capture, in parts of Max; `None` where
+    /// nothing is known.
+    prior: Vec<Option<f64>>,
+}
+
+impl Knowledge {
+    /// Before any capture. `permissible_g` is the error the scale may have.
+    pub(super) fn new(
+        problem: &Problem,
+        grade: Grade,
+        permissible_g: impl Fn(f64) -> f64,
+    ) -> Option<Self> {
+        let even = |of: usize| (1..=of).map(move |i| i as f64 / of as f64);
+        let basis = Basis::even(SUPPORTS)?;
+        let p = SUPPORTS + 2 + problem.bodies.len();
+        let prior: Vec<Option<f64>> = problem
+            .bodies
+            .iter()
+            .map(|body| Some((body.worth.u_g()? / problem.max_g).powi(2)))
+            .collect();
+        let mut variance = DVector::from_element(p, OPEN * OPEN);
+        variance
+            .rows_mut(0, SUPPORTS)
+            .fill(grade.scatter.tau.powi(2));
+        for (index, known) in prior.iter().enumerate() {
+            variance[SUPPORTS + 2 + index] = known.unwrap_or(OPEN * OPEN);
+        }
+        let covariance = DMatrix::from_diagonal(&variance);
+        let mut places = DMatrix::zeros(PLACES, p);
+        for (index, share) in even(PLACES).enumerate() {
+            let place = basis.place(share);
+            let per = problem.max_g / permissible_g(share * problem.max_g);
+            for (column, factor) in place.smooth.iter().chain(&place.parabola).enumerate() {
+                places[(index, column)] = factor * per;
+            }
+        }
+        let seen = &places * &covariance;
+        Some(Self {
+            basis,
+            covariance,
+            places,
+            seen,
+            grade,
+            max_g: problem.max_g,
+            masses_g: problem.bodies.iter().map(|body| body.mass_g).collect(),
+            prior,
+        })
+    }
+
+    fn row(&self, choice: &Choice) -> DVector<f64> {
+        let mut row = DVector::zeros(self.covariance.nrows());
+        let place = self.basis.place(choice.mass_g / self.max_g);
+        for (column, factor) in place.smooth.iter().chain(&place.parabola).enumerate() {
+            row[column] = *factor;
+        }
+        for body in &choice.bodies {
+            row[SUPPORTS + 2 + body] = -1.0;
+        }
+        row
+    }
+
+    fn variance(&self, choice: &Choice) -> f64 {
+        let scatter = &self.grade.scatter;
+        let share = scatter.share * choice.mass_g / self.max_g;
+        let converter = self.grade.converter_g / self.max_g;
+        // The zero it is counted from scatters as well.
+        2.0 * (scatter.own.powi(2) + converter.powi(2)) + share * share
+    }
+
+    /// How much a load would lower the variances of the curve, in permissible
+    /// errors squared.
+    pub(super) fn gain_for_the_curve(&self, choice: &Choice) -> f64 {
+        let row = self.row(choice);
+        let reaches = &self.seen * &row;
+        let spread = (&self.covariance * &row).dot(&row);
+        let gain = reaches.norm_squared() / (self.variance(choice) + spread);
+        gain * (1.0 - HANDLING * choice.bodies.len() as f64)
+    }
+
+    /// Takes a load's capture in.
+    pub(super) fn learn(&mut self, choice: &Choice) {
+        let row = self.row(choice);
+        let reach = &self.covariance * &row;
+        let all = self.variance(choice) + reach.dot(&row);
+        self.covariance.ger(-1.0 / all, &reach, &reach, 1.0);
+        self.seen = &self.places * &self.covariance;
+    }
+
+    /// The largest ratio of the curve's uncertainty to the permissible error.
+    pub(super) fn worst_ratio(&self) -> f64 {
+        let at = |index: usize| self.seen.row(index).dot(&self.places.row(index));
+        (0..PLACES).map(at).fold(0.0, f64::max).max(0.0).sqrt()
+    }
+
+    /// By how much the weights of `heavy_g` or more are less well known by the
+    /// captures alone than `least_g`, summed up, g.
+    pub(super) fn unclear_weights(&self, heavy_g: f64, least_g: f64) -> f64 {
+        self.unclear(heavy_g, least_g, |index| self.covariance[(index, index)])
+    }
+
+    /// How much a load would lower that, g.
+    pub(super) fn gain_for_weights(&self, choice: &Choice, heavy_g: f64, least_g: f64) -> f64 {
+        let row = self.row(choice);
+        let reach = &self.covariance * &row;
+        let all = self.variance(choice) + reach.dot(&row);
+        let after = self.unclear(heavy_g, least_g, |index| {
+            self.covariance[(index, index)] - reach[index] * reach[index] / all
+        });
+        let gain = self.unclear_weights(heavy_g, least_g) - after;
+        gain * (1.0 - HANDLING * choice.bodies.len() as f64)
+    }
+
+    fn unclear(&self, heavy_g: f64, least_g: f64, variance: impl Fn(usize) -> f64) -> f64 {
+        let bodies = self.masses_g.iter().zip(&self.prior).enumerate();
+        bodies
+            .filter(|(_, (mass_g, _))| **mass_g >= heavy_g)
+            .map(|(index, (mass_g, prior))| {
+                let variance = variance(SUPPORTS + 2 + index).max(f64::MIN_POSITIVE);
+                // What the captures alone say: the stated worth taken out.
+                let precision = 1.0 / variance - prior.map_or(0.0, |known| 1.0 / known);
+                let alone_g = if precision > 0.0 {
+                    self.max_g / precision.sqrt()
+                } else {
+                    *mass_g
+                };
+                (alone_g.min(*mass_g) - least_g).max(0.0)
+            })
+            .sum()
+    }
+}
