@@ -520,16 +520,16 @@ impl Procedure {
         wait()
     }
 
-    /// Whether what lies on the pan reads like the load of `step` though it is
-    /// made of other weights: then only an exchange tells the two apart.
+    /// Whether what lies on the pan reads like the load of `step`: then only a
+    /// movement tells that other weights came, or the same ones once more.
     fn looks_like_the_last(&self, step: &Step) -> bool {
-        let last = self
-            .captures
-            .last()
-            .filter(|last| last.sitting == self.sitting && last.load.weights != step.load.weights);
+        let last = self.captures.last();
         last.is_some_and(|last| {
             let apart_g = (last.load.mass_g - step.load.mass_g).abs();
-            apart_g < 2.0 * self.plan.scale.e_g.max(0.001 * self.plan.scale.max_g)
+            let scale = &self.plan.scale;
+            last.sitting == self.sitting
+                && !step.load.weights.is_empty()
+                && apart_g < 2.0 * scale.e_g.max(0.001 * scale.max_g)
         })
     }
 

@@ -25,6 +25,9 @@ const LOOP_SD: f64 = 5e-4;
 /// 30 minutes at class C3, six tenths of a thousandth at 1000 intervals.
 const CREEP_SD: f64 = 2e-4;
 
+/// Codes of Max where only proportions count.
+pub(super) const CODES: f64 = 1e6;
+
 /// Where each kind of unknown stands in a row.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct Layout {
@@ -216,6 +219,16 @@ impl Design {
             (Some(a), _) => vec![(a.0, 1.0)],
             (None, Some(b)) => vec![(b.0, 1.0)],
             (None, None) => Vec::new(),
+        }
+    }
+
+    /// Net counts that Max would give, as far as the heaviest capture tells.
+    pub(super) fn counts_of_max(&self) -> f64 {
+        let heaviest = self.stated.max();
+        if heaviest > 0.0 {
+            self.basis.unit_counts / heaviest
+        } else {
+            self.basis.unit_counts
         }
     }
 

@@ -6,12 +6,9 @@
 
 use nalgebra::DMatrix;
 
-use super::design::Design;
+use super::design::{CODES, Design};
 use super::likelihood::{Belief, Scatter};
 use super::{JointRefusal, Problem, Weighing};
-
-/// Codes over the range in a forecast; only their proportions count.
-const CODES: f64 = 1e6;
 
 /// What can be expected of a cell and of the converter behind it.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -20,9 +17,6 @@ pub struct Grade {
     pub scatter: Scatter,
     /// Standard uncertainty of a capture's mean by the converter's noise, g.
     pub converter_g: f64,
-    /// Greatest width of the hysteresis loop, g, one standard deviation over
-    /// cells of the grade.
-    pub loop_g: f64,
 }
 
 /// How well a session will determine what it is made for.
@@ -90,8 +84,7 @@ impl Forecast {
     }
 
     /// Standard deviation of the error of indication of one weighing at a
-    /// load, g: curve, the load's own scatter, converter, and what the loop
-    /// leaves when a load may come from either side.
+    /// load, g: the curve, the load's own scatter and the converter's noise.
     #[must_use]
     pub fn error_sd_g(&self, load_g: f64) -> f64 {
         let scatter = &self.grade.scatter;

@@ -56,7 +56,7 @@ impl Belief {
     /// For a scale of interval `e` in parts of Max, whose converter's noise
     /// per capture has this variance.
     pub(super) fn new(e: f64, converter_var: f64) -> Self {
-        let own = converter_var.sqrt().max(0.02 * e);
+        let own = converter_var.sqrt().max(0.01 * e);
         Self {
             // The third derivative of a cell with a cubic bend of 0.03 % of
             // Max; a load that comes back to 7e-5 of itself.

@@ -9,10 +9,12 @@
 
 pub(crate) mod basis;
 mod design;
+mod determined;
 mod forecast;
 mod history;
 mod likelihood;
 mod limits;
+pub(crate) mod loads;
 mod posterior;
 mod refusal;
 mod search;
@@ -58,6 +60,18 @@ pub struct Body {
     pub mass_g: f64,
     /// What that is worth.
     pub worth: Worth,
+    /// Which filling of which vessel it is: of one vessel's fillings each
+    /// follows the one before for good, and two are never on the pan together.
+    pub filling: Option<Filling>,
+}
+
+/// One filling of a vessel such as a jug.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Filling {
+    /// The vessel, by number.
+    pub vessel: usize,
+    /// Which filling, from 0.
+    pub turn: usize,
 }
 
 /// One capture: what lay on the pan and what the converter said.

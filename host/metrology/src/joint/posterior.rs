@@ -3,6 +3,7 @@
 use nalgebra::{DMatrix, DVector};
 
 use super::design::Design;
+use super::determined;
 use super::likelihood::{Belief, Doubt, Logs, Scatter, Solved};
 use super::limits::{cut_off, normal};
 use super::search::{Mode, mode, votes};
@@ -31,11 +32,10 @@ pub struct Estimate {
 }
 
 /// All captures of a session, solved together.
-#[derive(Debug, Clone)]
+#[derive(Clone)]
 pub struct Joint {
     pub(super) problem: Problem,
     pub(super) design: Design,
-    pub(super) belief: Belief,
     pub(super) doubts: Vec<Doubt>,
     pub(super) mode: Mode,
     pub(super) values: DVector<f64>,
@@ -85,7 +85,6 @@ impl Joint {
         Ok(Self {
             problem,
             design,
-            belief,
             doubts,
             mode,
             values,
@@ -193,6 +192,7 @@ impl Joint {
 
 /// The design, counted from a first solution, and the belief that goes with it.
 pub(super) fn prepared(problem: &Problem) -> Result<(Design, Belief), JointRefusal> {
+    determined::check(problem)?;
     let mut design = Design::new(problem)?.counted_from_the_start();
     let belief = Belief::new(problem.e_g / problem.max_g, design.converter_var);
     let rough = design
@@ -232,5 +232,14 @@ impl Curve for Joint {
 
     fn u_g(&self, counts: f64) -> Option<f64> {
         Some(self.curve(counts).u)
+    }
+}
+
+impl std::fmt::Debug for Joint {
+    /// The scatter alone: the matrices would fill pages.
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.debug_struct("Joint")
+            .field("scatter", &self.scatter())
+            .finish_non_exhaustive()
     }
 }

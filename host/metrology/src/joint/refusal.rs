@@ -29,6 +29,9 @@ pub enum JointRefusal {
     Open {
         /// Their names, in plain words.
         unknowns: Vec<String>,
+        /// Bodies of the simplest load whose capture would settle it, if one
+        /// capture is enough.
+        capture: Option<Vec<usize>>,
     },
     /// The arithmetic did not come to an end.
     NotSolved,
@@ -56,7 +59,7 @@ impl fmt::Display for JointRefusal {
                 f,
                 "no load reads above the empty pan; put on loads spread over the range, and swap the signal wires if readings fall"
             ),
-            Self::Open { unknowns } => {
+            Self::Open { unknowns, .. } => {
                 write!(f, "the captures do not determine {}", unknowns.join(", "))
             }
             Self::NotSolved => write!(

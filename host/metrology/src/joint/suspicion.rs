@@ -7,7 +7,10 @@
 //! scattered). A doubt is believed when it has nearly all the probability, and
 //! the search goes on for the next. What stays undecided is said to be so.
 
-use super::likelihood::{Doubt, Logs};
+use super::design::Design;
+use super::history::Past;
+use super::likelihood::{Doubt, Logs, Scatter, Solved};
+use super::loads::loads;
 use super::posterior::prepared;
 use super::search::mode;
 use super::{Estimate, Joint, JointRefusal, Problem, Worth};
@@ -35,6 +38,11 @@ const MOST: usize = 3;
 
 /// Doubts looked at closely; the rest have no evidence to speak of.
 const CLOSELY: usize = 12;
+
+/// Deviations between two explanations' readings of one load beyond which more
+/// is of no use, and below which its capture would not decide.
+const CLEAR: f64 = 6.0;
+const TELLING: f64 = 3.0;
 
 /// What may be wrong.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -66,6 +74,9 @@ pub struct Judged {
     /// Possibilities between which the captures can't decide, the likeliest
     /// first; empty when they can.
     pub open: Vec<Suspicion>,
+    /// Bodies of the load whose capture would decide between the first two of
+    /// them, if one load can.
+    pub settling: Option<Vec<usize>>,
 }
 
 impl Judged {
@@ -95,6 +106,7 @@ pub fn judge(problem: &Problem) -> Result<Judged, JointRefusal> {
     let mut doubts: Vec<Doubt> = Vec::new();
     let mut wrong = Vec::new();
     let mut open = Vec::new();
+    let mut settling = None;
     let first = mode(&design, &belief, &doubts, belief.centre).ok_or(JointRefusal::NotSolved)?;
     let mut sound = first.clone();
     while wrong.len() < MOST {
@@ -144,6 +156,16 @@ pub fn judge(problem: &Problem) -> Result<Judged, JointRefusal> {
                     .first()
                     .is_some_and(|one| one.suspect != Suspect::Nothing)
                 {
+                    let sides = [0, 1].map(|index| {
+                        let suspect = shares.get(index)?.suspect;
+                        let found = all.iter().find(|one| one.1 == suspect)?;
+                        let mut with = doubts.clone();
+                        with.extend(found.2);
+                        design.solve(&belief, found.3, &with)
+                    });
+                    if let [Some(one), Some(other)] = &sides {
+                        settling = settle(problem, &design, one, other, sound.logs);
+                    }
                     open = shares;
                 }
                 break;
@@ -151,7 +173,61 @@ pub fn judge(problem: &Problem) -> Result<Judged, JointRefusal> {
         }
     }
     let joint = Joint::doubting(problem.clone(), design, belief, doubts, sound.logs)?;
-    Ok(Judged { joint, wrong, open })
+    Ok(Judged {
+        joint,
+        wrong,
+        open,
+        settling,
+    })
+}
+
+/// The load whose reading would differ most, in its own deviations, between
+/// two explanations, with a few bodies rather than many; `None` when no load
+/// tells them apart.
+fn settle(
+    problem: &Problem,
+    design: &Design,
+    one: &Solved,
+    other: &Solved,
+    logs: Logs,
+) -> Option<Vec<usize>> {
+    let scatter = Scatter::of(logs);
+    let zeros: Vec<(usize, f64)> = (design.zero_times.len().checked_sub(1))
+        .map(|last| (last, 1.0))
+        .into_iter()
+        .collect();
+    let values = [one.values(design), other.values(design)];
+    let spread = one.covariance() + other.covariance();
+    let parted = |bodies: &[usize], share: f64| {
+        let row_at = |counts: f64| {
+            let place = design.basis.place(counts);
+            design.row(&place, bodies, &zeros, &Past::default())
+        };
+        // Where the load would read if the first explanation were true.
+        let per_count = 1.0 / design.counts_of_max();
+        let mut counts = share / per_count;
+        for _ in 0..3 {
+            counts += (share - row_at(counts).dot(&values[0])) / per_count;
+        }
+        let row = row_at(counts);
+        let apart = row.dot(&values[1]) - share;
+        let variance = design.variance(&scatter, share) + (&spread * &row).dot(&row);
+        apart.abs() / variance.sqrt()
+    };
+    loads(problem)
+        .into_iter()
+        .map(|load| {
+            let clear = parted(&load.bodies, load.mass_g / problem.max_g);
+            // Beyond some clarity only the fewer bodies count.
+            (
+                clear.min(CLEAR) - 0.1 * load.bodies.len() as f64,
+                clear,
+                load.bodies,
+            )
+        })
+        .max_by(|a, b| a.0.total_cmp(&b.0))
+        .filter(|(_, clear, _)| *clear >= TELLING)
+        .map(|(_, _, bodies)| bodies)
 }
 
 fn odds(suspect: Suspect) -> f64 {

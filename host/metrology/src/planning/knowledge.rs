@@ -11,14 +11,19 @@ use nalgebra::{DMatrix, DVector};
 use crate::joint::basis::Basis;
 use crate::joint::{Grade, Problem};
 
-use super::choices::Choice;
+use crate::joint::loads::Load;
 
 /// Supports of the curve in a plan, and places at which it is judged.
 const SUPPORTS: usize = 14;
 const PLACES: usize = 12;
 
-/// Deviation of what nothing is known of, in parts of Max.
-const OPEN: f64 = 10.0;
+/// What is thought of a cell and of a substitution load beforehand: wide, yet
+/// not open, so that a load that tells of two unknowns at once is worth
+/// something before the other has been seen. In parts of Max, the last as a
+/// share of the load's rough mass.
+const SLOPE: f64 = 0.3;
+const BEND: f64 = 0.03;
+const ROUGHLY: f64 = 0.1;
 
 /// What another body on the pan costs, as a share of a load's gain.
 const HANDLING: f64 = 0.02;
@@ -55,12 +60,14 @@ impl Knowledge {
             .iter()
             .map(|body| Some((body.worth.u_g()? / problem.max_g).powi(2)))
             .collect();
-        let mut variance = DVector::from_element(p, OPEN * OPEN);
-        variance
-            .rows_mut(0, SUPPORTS)
-            .fill(grade.scatter.tau.powi(2));
-        for (index, known) in prior.iter().enumerate() {
-            variance[SUPPORTS + 2 + index] = known.unwrap_or(OPEN * OPEN);
+        let mut variance = DVector::zeros(p);
+        let rough = grade.scatter.tau.powi(2);
+        variance.rows_mut(0, SUPPORTS).fill(rough);
+        variance[SUPPORTS] = SLOPE * SLOPE;
+        variance[SUPPORTS + 1] = BEND * BEND;
+        for (index, (known, body)) in prior.iter().zip(&problem.bodies).enumerate() {
+            let roughly = ROUGHLY * body.mass_g / problem.max_g;
+            variance[SUPPORTS + 2 + index] = known.unwrap_or(roughly * roughly);
         }
         let covariance = DMatrix::from_diagonal(&variance);
         let mut places = DMatrix::zeros(PLACES, p);
@@ -84,7 +91,7 @@ impl Knowledge {
         })
     }
 
-    fn row(&self, choice: &Choice) -> DVector<f64> {
+    fn row(&self, choice: &Load) -> DVector<f64> {
         let mut row = DVector::zeros(self.covariance.nrows());
         let place = self.basis.place(choice.mass_g / self.max_g);
         for (column, factor) in place.smooth.iter().chain(&place.parabola).enumerate() {
@@ -96,7 +103,7 @@ impl Knowledge {
         row
     }
 
-    fn variance(&self, choice: &Choice) -> f64 {
+    fn variance(&self, choice: &Load) -> f64 {
         let scatter = &self.grade.scatter;
         let share = scatter.share * choice.mass_g / self.max_g;
         let converter = self.grade.converter_g / self.max_g;
@@ -106,7 +113,7 @@ impl Knowledge {
 
     /// How much a load would lower the variances of the curve, in permissible
     /// errors squared.
-    pub(super) fn gain_for_the_curve(&self, choice: &Choice) -> f64 {
+    pub(super) fn gain_for_the_curve(&self, choice: &Load) -> f64 {
         let row = self.row(choice);
         let reaches = &self.seen * &row;
         let spread = (&self.covariance * &row).dot(&row);
@@ -115,7 +122,7 @@ impl Knowledge {
     }
 
     /// Takes a load's capture in.
-    pub(super) fn learn(&mut self, choice: &Choice) {
+    pub(super) fn learn(&mut self, choice: &Load) {
         let row = self.row(choice);
         let reach = &self.covariance * &row;
         let all = self.variance(choice) + reach.dot(&row);
@@ -123,10 +130,15 @@ impl Knowledge {
         self.seen = &self.places * &self.covariance;
     }
 
-    /// The largest ratio of the curve's uncertainty to the permissible error.
-    pub(super) fn worst_ratio(&self) -> f64 {
-        let at = |index: usize| self.seen.row(index).dot(&self.places.row(index));
-        (0..PLACES).map(at).fold(0.0, f64::max).max(0.0).sqrt()
+    /// Takes a load's capture out again.
+    pub(super) fn forget(&mut self, choice: &Load) {
+        let row = self.row(choice);
+        let reach = &self.covariance * &row;
+        let all = self.variance(choice) - reach.dot(&row);
+        if all > 0.0 {
+            self.covariance.ger(1.0 / all, &reach, &reach, 1.0);
+            self.seen = &self.places * &self.covariance;
+        }
     }
 
     /// By how much the weights of `heavy_g` or more are less well known by the
@@ -136,7 +148,7 @@ impl Knowledge {
     }
 
     /// How much a load would lower that, g.
-    pub(super) fn gain_for_weights(&self, choice: &Choice, heavy_g: f64, least_g: f64) -> f64 {
+    pub(super) fn gain_for_weights(&self, choice: &Load, heavy_g: f64, least_g: f64) -> f64 {
         let row = self.row(choice);
         let reach = &self.covariance * &row;
         let all = self.variance(choice) + reach.dot(&row);

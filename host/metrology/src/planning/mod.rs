@@ -5,12 +5,12 @@
 //! Refuses by [`PlanningRefusal`].
 //!
 //! Loads are taken one by one, each time the one that lowers the uncertainty
-//! of the curve most in proportion to the maximum permissible error (greedy
-//! design; V. V. Fedorov, "Theory of Optimal Experiments", 1972, from memory).
+//! of the curve most in proportion to the maximum permissible error, then
+//! exchanged in turn while that helps (V. V. Fedorov, "Theory of Optimal
+//! Experiments", 1972, from memory).
 //! Then loads that tell weights apart, a small weight on top of big ones, and
 //! a way down for hysteresis are added.
 
-mod choices;
 mod knowledge;
 mod order;
 
@@ -19,7 +19,7 @@ use std::fmt;
 use crate::joint::{Grade, Planned, Problem, Worth};
 use crate::tolerance::{AccuracyClass, Stage, mpe_e};
 
-use choices::{Choice, choices};
+use crate::joint::loads::{Load, loads};
 use knowledge::Knowledge;
 
 pub use order::{Additivity, Course};
@@ -36,8 +36,18 @@ const TOLD_APART_E: f64 = 0.4;
 /// A weight lighter than this many e can't be wrong by what matters.
 const TOO_LIGHT_E: f64 = 4.0;
 
-/// Another load for the curve must lower the worst ratio by this share.
-const WORTH_A_LOAD: f64 = 0.01;
+/// As many of them at least beside those that measure substitution loads.
+const LEAST_BESIDE_A_CHAIN: usize = 6;
+
+/// A substitution load is set against known ones that differ from it by no
+/// more than this share of Max: over so little the curve's shape says nothing.
+const AS_HEAVY: f64 = 0.06;
+
+/// How often each side of such a comparison is captured.
+const COMPARED: usize = 2;
+
+/// Rounds in which each load may be exchanged for a better one.
+const EXCHANGES: usize = 4;
 
 /// Why there is no course.
 #[derive(Debug, Clone, PartialEq)]
@@ -77,8 +87,8 @@ pub fn course(
     if !(usable(problem.max_g) && usable(problem.e_g) && masses.clone().all(usable)) {
         return Err(PlanningRefusal::NotUsable);
     }
-    let all = choices(problem);
-    let known = |choice: &&Choice| {
+    let all = loads(problem);
+    let known = |choice: &&Load| {
         let of = choice
             .bodies
             .iter()
@@ -92,22 +102,40 @@ pub fn course(
         mpe_e(class, Stage::Initial, load_g / problem.e_g) * problem.e_g
     })
     .ok_or(PlanningRefusal::NotUsable)?;
-    let mut taken: Vec<Vec<usize>> = Vec::new();
-    let mut worst = f64::INFINITY;
-    for _ in 0..FOR_THE_CURVE {
-        let best = all
-            .iter()
-            .map(|choice| (knowledge.gain_for_the_curve(choice), choice))
-            .max_by(|a, b| a.0.total_cmp(&b.0));
-        let Some((_, choice)) = best else { break };
+    let chain = chain(problem, &all);
+    let mut chosen: Vec<&Load> = chain.clone();
+    for choice in &chain {
         knowledge.learn(choice);
-        let now = knowledge.worst_ratio();
-        if now > worst * (1.0 - WORTH_A_LOAD) && taken.len() >= 6 {
+    }
+    let count = FOR_THE_CURVE.max(chain.len() + LEAST_BESIDE_A_CHAIN);
+    let best = |knowledge: &Knowledge| {
+        let gain = |choice| knowledge.gain_for_the_curve(choice);
+        let all = all.iter().map(|choice| (gain(choice), choice));
+        all.max_by(|a, b| a.0.total_cmp(&b.0))
+            .map(|(_, choice)| choice)
+    };
+    while chosen.len() < count {
+        let Some(choice) = best(&knowledge) else {
+            break;
+        };
+        knowledge.learn(choice);
+        chosen.push(choice);
+    }
+    // What was best first need not be best beside the others.
+    for _ in 0..EXCHANGES {
+        let mut changed = false;
+        for place in chosen.iter_mut().skip(chain.len()) {
+            knowledge.forget(place);
+            let better = best(&knowledge).unwrap_or(place);
+            knowledge.learn(better);
+            changed |= better.bodies != place.bodies;
+            *place = better;
+        }
+        if !changed {
             break;
         }
-        worst = now;
-        taken.push(choice.bodies.clone());
     }
+    let mut taken: Vec<Vec<usize>> = chosen.iter().map(|one| one.bodies.clone()).collect();
     let least = TOLD_APART_E * problem.e_g;
     let heavy_g = TOO_LIGHT_E * problem.e_g;
     for _ in 0..FOR_THE_WEIGHTS {
@@ -127,6 +155,46 @@ pub fn course(
         }
     }
     Ok(order::order(problem, taken))
+}
+
+/// The loads that lead from the known weights to each substitution load and on:
+/// the load itself, what stands for it among weights and lighter substitution
+/// loads, and the heaviest that it allows. Taking one load at a time never
+/// finds them, since each is worth something only beside the others.
+fn chain<'a>(problem: &Problem, all: &'a [Load]) -> Vec<&'a Load> {
+    let mut unknown: Vec<usize> = (0..problem.bodies.len())
+        .filter(|body| problem.bodies[*body].worth == Worth::Unknown)
+        .collect();
+    let mass = |body: usize| problem.bodies[body].mass_g;
+    unknown.sort_by(|a, b| mass(*a).total_cmp(&mass(*b)));
+    let mut chain = Vec::new();
+    for (place, body) in unknown.iter().enumerate() {
+        let earlier = unknown.get(..place).unwrap_or_default();
+        let alone = all.iter().find(|choice| choice.bodies == [*body]);
+        let stands_for = all
+            .iter()
+            .filter(|choice| {
+                let known = |body: &usize| !unknown.contains(body) || earlier.contains(body);
+                choice.bodies.iter().all(known)
+            })
+            .min_by(|a, b| {
+                let off = |choice: &Load| (choice.mass_g - mass(*body)).abs();
+                off(a).total_cmp(&off(b))
+            })
+            .filter(|choice| (choice.mass_g - mass(*body)).abs() <= AS_HEAVY * problem.max_g);
+        if let (Some(alone), Some(stands_for)) = (alone, stands_for) {
+            for _ in 0..COMPARED {
+                chain.extend([stands_for, alone]);
+            }
+        }
+        // The last one carries the heaviest load.
+        let heaviest = all.iter().filter(|choice| choice.bodies.contains(body));
+        let heaviest = heaviest.max_by(|a, b| a.mass_g.total_cmp(&b.mass_g));
+        if place + 1 == unknown.len() {
+            chain.extend(heaviest.into_iter().cycle().take(COMPARED));
+        }
+    }
+    chain
 }
 
 impl Course {

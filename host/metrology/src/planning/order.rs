@@ -81,10 +81,36 @@ pub(super) fn order(problem: &Problem, mut up: Vec<Vec<usize>>) -> Course {
             }
         }
     }
-    up.sort_by(|a, b| mass(a).total_cmp(&mass(b)).then(a.cmp(b)));
+    // Water poured in does not come out to the same mass again: all loads with
+    // one filling come before the first with the next.
+    let stage = |load: &[usize]| -> usize {
+        let fillings = load.iter().filter_map(|body| problem.bodies[*body].filling);
+        fillings.map(|filling| filling.turn).max().unwrap_or(0)
+    };
+    up.sort_by(|a, b| {
+        (stage(a).cmp(&stage(b)))
+            .then(mass(a).total_cmp(&mass(b)))
+            .then(a.cmp(b))
+    });
+    let top = up.last().cloned().unwrap_or_default();
+    // The heaviest load goes on once before the others: the cell is exercised
+    // (OIML R 76-1 asks for a preload, clause from memory), and the load on
+    // which most depends is captured twice.
     let mut loads: Vec<Vec<usize>> = vec![Vec::new()];
-    loads.extend(up);
-    let top = loads.last().cloned().unwrap_or_default();
+    if stage(&top) == 0 {
+        loads.extend([top.clone(), Vec::new()]);
+    }
+    for of_one_filling in up.chunk_by(|a, b| stage(a) == stage(b)) {
+        // Each load once, going up; repetitions on the way back.
+        let (again, first): (Vec<_>, Vec<_>) = of_one_filling
+            .iter()
+            .enumerate()
+            .partition(|(index, load)| of_one_filling[..*index].contains(load));
+        loads.extend(first.into_iter().map(|(_, load)| load.clone()));
+        for (_, load) in again.into_iter().rev() {
+            repeat(&mut loads, load);
+        }
+    }
     let mut at = top.clone();
     for share in WAY_DOWN {
         let Some(next) = part(problem, &at, share * mass(&top)) else {
@@ -96,6 +122,16 @@ pub(super) fn order(problem: &Problem, mut up: Vec<Vec<usize>>) -> Course {
     loads.push(Vec::new());
     let additivity = small.map_or_else(Vec::new, |small| pairs(&loads, small));
     Course { loads, additivity }
+}
+
+/// Adds a load once more; when it is the one on the pan, after the one before,
+/// since it must come anew.
+fn repeat(loads: &mut Vec<Vec<usize>>, load: &Vec<usize>) {
+    if loads.last() == Some(load) {
+        let other = loads.iter().rev().find(|other| *other != load).cloned();
+        loads.extend(other.filter(|other| !other.is_empty()));
+    }
+    loads.push(load.clone());
 }
 
 /// The lightest weight that a scale shows well.

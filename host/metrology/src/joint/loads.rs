@@ -1,6 +1,6 @@
 //! Every load that the bodies at hand can make.
 
-use crate::joint::{Problem, Worth};
+use super::{Problem, Worth};
 
 /// Bodies combined; of more, the lightest stay out.
 const MOST_BODIES: usize = 14;
@@ -14,14 +14,26 @@ const MOST: usize = 3000;
 
 /// A load that could be put on.
 #[derive(Debug, Clone, PartialEq)]
-pub(super) struct Choice {
+pub(crate) struct Load {
     /// Positions of its bodies, rising.
-    pub(super) bodies: Vec<usize>,
-    pub(super) mass_g: f64,
+    pub(crate) bodies: Vec<usize>,
+    pub(crate) mass_g: f64,
+}
+
+/// Whether two fillings of one vessel are among the bodies.
+fn poured_twice(problem: &Problem, bodies: &[usize]) -> bool {
+    let vessels = bodies
+        .iter()
+        .filter_map(|body| problem.bodies[*body].filling);
+    let mut vessels: Vec<usize> = vessels.map(|filling| filling.vessel).collect();
+    let all = vessels.len();
+    vessels.sort_unstable();
+    vessels.dedup();
+    vessels.len() < all
 }
 
 /// The loads up to Max, by rising mass.
-pub(super) fn choices(problem: &Problem) -> Vec<Choice> {
+pub(crate) fn loads(problem: &Problem) -> Vec<Load> {
     let mut order: Vec<usize> = (0..problem.bodies.len()).collect();
     let mass = |index: &usize| problem.bodies[*index].mass_g;
     // A substitution load is never left out: it is there to be used.
@@ -36,23 +48,26 @@ pub(super) fn choices(problem: &Problem) -> Vec<Choice> {
             .collect();
         bodies.sort_unstable();
         let mass_g = bodies.iter().map(mass).sum();
+        if poured_twice(problem, &bodies) {
+            continue;
+        }
         if mass_g <= problem.max_g * (1.0 + 1e-9) {
-            all.push(Choice { bodies, mass_g });
+            all.push(Load { bodies, mass_g });
         }
     }
-    let key = |choice: &Choice| (choice.mass_g / problem.e_g * 1e3).round();
+    let key = |choice: &Load| (choice.mass_g / problem.e_g * 1e3).round();
     all.sort_by(|a, b| {
         (key(a).total_cmp(&key(b)))
             .then(a.bodies.len().cmp(&b.bodies.len()))
             .then(a.bodies.cmp(&b.bodies))
     });
-    let mut kept: Vec<Choice> = Vec::new();
+    let mut kept: Vec<Load> = Vec::new();
     for group in all.chunk_by(|a, b| key(a) == key(b)) {
         kept.extend(group.iter().take(OF_ONE_MASS).cloned());
     }
     if kept.len() > MOST {
         let step = kept.len() as f64 / MOST as f64;
-        let few = |choice: &Choice| choice.bodies.len() <= 2;
+        let few = |choice: &Load| choice.bodies.len() <= 2;
         let mut next = 0.0;
         kept = kept
             .into_iter()
