@@ -4,11 +4,14 @@
 mod support;
 
 use proptest::prelude::*;
+use scalewright::record::density::parse_kg_m3;
 use scalewright::record::journal;
 use scalewright::record::mass::parse_g;
 use scalewright::record::weights;
+use scalewright::report;
+use scalewright::review::review;
 use scalewright::session::plan::{Plan, PlannedWeight, ScaleSpec};
-use support::{GOOD_WEIGHTS, session_text};
+use support::{GOOD_WEIGHTS, RICH_WEIGHTS, session_text, too_wide};
 
 /// A valid text with some characters replaced, left out or put in.
 fn mutated(text: &'static str) -> impl Strategy<Value = String> {
@@ -58,6 +61,15 @@ proptest! {
     }
 
     #[test]
+    fn any_number_as_density_is_possible_or_a_reason(
+        text in "[0-9+.,-]{0,8}[0-9]{0,400}\\.?[0-9]{0,20} ?(g/cm3|kg/m3|kg/m³|g)?"
+    ) {
+        if let Ok(density) = parse_kg_m3(&text) {
+            prop_assert!((500.0..=23_000.0).contains(&density), "{density} of {text}");
+        }
+    }
+
+    #[test]
     fn any_text_as_weights_is_weights_or_a_reason(text in any::<String>()) {
         let _ = weights::parse(&text, "it");
         let _ = weights::from_list(&text, Some("M1"));
@@ -77,6 +89,15 @@ proptest! {
                 prop_assert!(fault.line.is_none_or(|line| (1..=last).contains(&line)));
                 prop_assert!(!fault.cause.contains('\n'));
             }
+        }
+    }
+
+    #[test]
+    fn changed_weights_that_can_be_read_can_be_shown(text in mutated(RICH_WEIGHTS)) {
+        if let Ok(listed) = weights::parse_list(&text, "it") {
+            let shown = report::weights(&review(&listed), report::Style::PLAIN);
+            prop_assert_eq!(too_wide(&shown), [""; 0]);
+            prop_assert!(!shown.contains('\u{1b}') && !shown.contains("NaN"), "{}", shown);
         }
     }
 
@@ -121,10 +142,8 @@ proptest! {
 }
 
 fn planned(masses: &[(f64, f64)]) -> Vec<PlannedWeight> {
-    let weight = |(index, (mass_g, u_g)): (usize, &(f64, f64))| PlannedWeight {
-        id: format!("W{}", index + 1),
-        mass_g: *mass_g,
-        u_g: *u_g,
+    let weight = |(index, (mass_g, u_g)): (usize, &(f64, f64))| {
+        PlannedWeight::new(format!("W{}", index + 1), *mass_g, *u_g)
     };
     masses.iter().enumerate().map(weight).collect()
 }

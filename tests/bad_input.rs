@@ -7,7 +7,7 @@ use std::fs;
 use std::path::Path;
 
 use scalewright::record::journal;
-use support::{Folder, GOOD_WEIGHTS, Run, run, session_text};
+use support::{Folder, GOOD_WEIGHTS, RICH_WEIGHTS, Run, run, session_text};
 
 /// Exit codes as `scalewright --help` lists them.
 const USAGE: i32 = 2;
@@ -18,23 +18,20 @@ const ABSENT: &str = "/dev/no-such-scale";
 
 // ---- weights and plan ------------------------------------------------------
 
+/// The options of a scale.
+fn scale<'a>(max: &'a str, e: &'a str, class: &'a str) -> [&'a str; 6] {
+    ["--max", max, "--e", e, "--class", class]
+}
+
+fn calibrate_with(folder: &Folder, weights: &str, scale: [&str; 6]) -> Run {
+    let rest = ["--weights", weights, "--port", ABSENT];
+    run(folder.path(), &[&["calibrate"], &scale[..], &rest].concat())
+}
+
 fn calibrate(weights: &str) -> Run {
     let folder = Folder::new();
     let file = folder.with("weights.toml", weights);
-    let run = run(
-        folder.path(),
-        &[
-            "calibrate",
-            "--max",
-            "6kg",
-            "--e",
-            "2g",
-            "--weights",
-            &file,
-            "--port",
-            ABSENT,
-        ],
-    );
+    let run = calibrate_with(&folder, &file, scale("6kg", "2g", "III"));
     assert!(!folder.file("calibration.session.jsonl").exists());
     run
 }
@@ -44,69 +41,229 @@ fn a_good_weights_file_gets_as_far_as_the_port() {
     calibrate(GOOD_WEIGHTS).is_problem(SCALE, "there is no port /dev/no-such-scale");
 }
 
+/// `weights check` finds what `calibrate` finds, in the same words.
+fn check(weights: &str) -> Run {
+    let folder = Folder::new();
+    let file = folder.with("weights.toml", weights);
+    run(folder.path(), &["weights", "check", &file])
+}
+
+/// Refused by both commands that read it.
+fn refused(weights: &str, cause: &str) {
+    for found in [calibrate(weights), check(weights)] {
+        found.is_problem(DATA, cause);
+        assert_eq!(found.out, "");
+        assert!(!found.err.contains('\u{1b}'), "{found:#?}");
+    }
+}
+
+/// Every change of a file in order with what is said of it.
+fn refused_when_changed(file: &str, changes: &[(&str, &str, &str)]) {
+    check_is_good(file);
+    for (from, to, cause) in changes {
+        assert!(file.contains(from), "no {from}");
+        refused(&file.replacen(from, to, 1), cause);
+    }
+}
+
+fn check_is_good(file: &str) {
+    let good = check(file);
+    assert_eq!((good.code, good.err.as_str()), (0, ""), "{good:#?}");
+}
+
 #[test]
 fn a_weights_file_is_refused_with_its_line() {
-    for (from, to, cause) in [
+    refused_when_changed(
+        GOOD_WEIGHTS,
+        &[
+            (
+                "2 kg",
+                "2 stone",
+                "line 4: nominal of W1: \"stone\" is no mass unit: write g, kg, mg, t, lb or oz",
+            ),
+            (
+                "2 kg",
+                "2000",
+                "line 4: nominal of W1: \"2000\" has no unit",
+            ),
+            (
+                "2 kg",
+                "2,5 kg",
+                "line 4: nominal of W1: \"2,5\" has a decimal comma: write 2.5",
+            ),
+            (
+                "2 kg",
+                "2:5 kg",
+                "line 4: nominal of W1: \"2:5\" is no number",
+            ),
+            (
+                "2 kg",
+                "-2 kg",
+                "line 4: nominal of W1: \"-2 kg\" is not a mass above zero",
+            ),
+            (
+                "\"jar\"",
+                "\"W1\"",
+                "line 13: weight W1 stands here again, first in line 3",
+            ),
+            (
+                "\"jar\"",
+                "\" w 1\"",
+                "line 13: weight w 1 stands here again, first as W1 in line 3",
+            ),
+            ("\"W2\"", "\" \"", "line 8: a weight without a name"),
+            (
+                "\"W2\"",
+                "\"W\\u001b[2J\"",
+                "line 8: the name \"W [2J\" holds a character that cannot be shown",
+            ),
+            (
+                "id = \"jar\"",
+                "label = \"jar\"",
+                "line 13: unknown field `label`",
+            ),
+            (
+                "[[weight]]\nid = \"jar\"",
+                "[[weights]]\nid = \"jar\"",
+                "line 12: unknown field `weights`",
+            ),
+            (
+                "0.2 g",
+                "20 %",
+                "line 15: uncertainty of jar: \"%\" is no mass unit",
+            ),
+            (
+                "\"M1\"",
+                "\"Q7\"",
+                "line 5: weight W1: Q7 is no class of OIML R 111",
+            ),
+            (
+                "2 kg",
+                "2.3 kg",
+                "line 4: weight W1: OIML R 111 has no 2300 g weight",
+            ),
+            ("id = \"W1\"", "id = 7", "line 3: "),
+            (
+                "class = \"M1\"",
+                "class = \"M1\"\nuncertainty = \"1 g\"",
+                "line 6: weight W1 has a class and an uncertainty: give one",
+            ),
+        ],
+    );
+}
+
+#[test]
+fn certificates_densities_and_substitution_loads_are_held_to_reason() {
+    refused_when_changed(
+        RICH_WEIGHTS,
+        &[
+            (
+                "uncertainty = \"0.4 mg\"",
+                "",
+                "line 5: weight W1 has a certificate without its uncertainty: add uncertainty",
+            ),
+            (
+                "1000.012 g",
+                "1100.012 g",
+                "line 5: certificate of W1: 1.100012 kg is more than 2 % from the nominal 1 kg",
+            ),
+            // M1 leaves a kilogram 50 mg (OIML R 111-1:2004, table 1), U 0.4 mg.
+            (
+                "1000.012 g",
+                "999.9495 g",
+                "line 5: certificate of W1: 999.9495 g is 50.5 mg from the nominal 1 kg, but \
+                 class M1 and the uncertainty allow 50.4 mg",
+            ),
+            (
+                "7950 kg/m3",
+                "7.95 kg/m3",
+                "line 7: density of W1: \"7.95 kg/m3\" is no density of a weight (500 to 23000 \
+                 kg/m3): is 7.95 g/cm3 meant?",
+            ),
+            (
+                "7950 kg/m3",
+                "7950 g/cm3",
+                "line 7: density of W1: \"7950 g/cm3\" is no density of a weight (500 to 23000 \
+                 kg/m3): is 7950 kg/m3 meant?",
+            ),
+            (
+                "7950 kg/m3",
+                "7.95",
+                "line 7: density of W1: \"7.95\" has no unit: is 7.95 g/cm3 meant?",
+            ),
+            (
+                "7950 kg/m3",
+                "steel",
+                "line 7: density of W1: \"steel\" is no density unit",
+            ),
+            (
+                "note = \"from the lab\"",
+                "note = 7",
+                "line 8: invalid type: integer",
+            ),
+            (
+                "\"jug\"",
+                "\"w3\"",
+                "line 19: weight w3 stands here again, first as W3 in line 15",
+            ),
+            (
+                "about = \"4 kg\"",
+                "about = \"4\"",
+                "line 20: about of jug: \"4\" has no unit",
+            ),
+            (
+                "about = \"4 kg\"",
+                "nominal = \"4 kg\"",
+                "line 20: unknown field `nominal`, expected one of `id`, `about`, `note`",
+            ),
+            ("about = \"4 kg\"", "", "line 18: missing field `about`"),
+        ],
+    );
+    // At the very limits it is good: 2 % without a class, mpe + U with one.
+    for (from, to) in [
+        ("1000.012 g", "999.9496 g"),
         (
-            "2 kg",
-            "2 lb",
-            "line 2: nominal of W1: \"lb\" is no mass unit",
+            "class = \"M1\"\ncertificate = \"1000.012 g\"",
+            "certificate = \"1020 g\"",
         ),
-        (
-            "2 kg",
-            "2000",
-            "line 2: nominal of W1: \"2000\" has no unit",
-        ),
-        (
-            "2 kg",
-            "2,5 kg",
-            "line 2: nominal of W1: \"2,5\" is no number",
-        ),
-        (
-            "2 kg",
-            "-2 kg",
-            "line 2: nominal of W1: \"-2 kg\" is not a mass above zero",
-        ),
-        (
-            "\"jar\"",
-            "\"W1\"",
-            "line 12: weight W1 stands here again, first in line 2",
-        ),
-        ("\"W2\"", "\" \"", "line 7: a weight without a name"),
-        ("id = \"jar\"", "label = \"jar\"", "line 13: unknown field"),
-        ("0.2 g", "20 %", "line 12: uncertainty of jar"),
-        (
-            "\"M1\"",
-            "\"Q7\"",
-            "line 2: weight W1: Q7 is no class of OIML R 111",
-        ),
-        (
-            "2 kg",
-            "2.3 kg",
-            "line 2: weight W1: OIML R 111 has no 2300 g weight",
-        ),
-        ("id = \"W1\"", "id = 7", "line 3: "),
     ] {
-        assert!(GOOD_WEIGHTS.contains(from));
-        let changed = GOOD_WEIGHTS.replacen(from, to, 1);
-        calibrate(&changed).is_problem(DATA, cause);
+        assert!(RICH_WEIGHTS.contains(from));
+        check_is_good(&RICH_WEIGHTS.replacen(from, to, 1));
     }
 }
 
 #[test]
 fn a_weights_file_without_weights_is_refused() {
-    calibrate("").is_problem(DATA, "holds no [[weight]] at all");
-    calibrate("[[weight]\nid=").is_problem(DATA, "weights.toml, line ");
+    refused("", "holds no [[weight]] at all");
+    refused("[[weight]\nid=", "weights.toml, line ");
+    let jug = &RICH_WEIGHTS[RICH_WEIGHTS.find("[[substitution]]").expect("it")..];
+    refused(jug, "holds no [[weight]] at all");
+    let folder = Folder::new();
+    for absent in ["absent.toml", "."] {
+        run(folder.path(), &["weights", "check", absent]).is_problem(DATA, "cannot be read");
+    }
 }
 
 #[test]
 fn weights_that_do_not_suit_the_scale_are_refused() {
     let heavy = GOOD_WEIGHTS.replace("2 kg", "20 kg");
-    calibrate(&heavy).is_problem(DATA, "weight W1 (20000 g) is above Max (6000 g)");
     let lone = &GOOD_WEIGHTS[..GOOD_WEIGHTS.find("[[weight]]\nid = \"W2\"").expect("W2")];
-    calibrate(lone).is_problem(DATA, "only 1 different loads");
-    let both = GOOD_WEIGHTS.replacen("\"M1\"", "\"M1\"\nuncertainty = \"1 g\"", 1);
-    calibrate(&both).is_problem(DATA, "has a class and an uncertainty");
+    let folder = Folder::new();
+    for (weights, cause) in [
+        (heavy.as_str(), "weight W1 (20000 g) is above Max (6000 g)"),
+        (lone, "only 1 different loads"),
+    ] {
+        calibrate(weights).is_problem(DATA, cause);
+        let file = folder.with("weights.toml", weights);
+        let scale = scale("6kg", "2g", "III");
+        let all = [&["weights", "check", &file], &scale[..]].concat();
+        let text = run(folder.path(), &all);
+        text.is_problem(DATA, cause);
+        assert!(text.out.contains("Sum "), "the list is shown: {text:#?}");
+        let json = run(folder.path(), &[&all[..], &["--json"]].concat());
+        json.is_problem(DATA, cause);
+        assert_eq!(json.out, "");
+    }
 }
 
 #[test]
@@ -118,21 +275,7 @@ fn a_list_of_weights_is_refused_with_its_reason() {
         ("2kg,1kg,9kg", "is above Max"),
         ("absent.toml", "cannot be read"),
     ] {
-        run(
-            folder.path(),
-            &[
-                "calibrate",
-                "--max",
-                "6kg",
-                "--e",
-                "2g",
-                "--weights",
-                list,
-                "--port",
-                ABSENT,
-            ],
-        )
-        .is_problem(DATA, cause);
+        calibrate_with(&folder, list, scale("6kg", "2g", "III")).is_problem(DATA, cause);
     }
 }
 
@@ -148,23 +291,12 @@ fn a_scale_that_cannot_be_is_refused() {
         // OIML R 76-1:2006 table 3: class III has at most 10 000 e.
         ("6kg", "0.1g", "III", USAGE, "10"),
     ] {
-        run(
-            folder.path(),
-            &[
-                "calibrate",
-                "--max",
-                max,
-                "--e",
-                e,
-                "--class",
-                class,
-                "--weights",
-                &weights,
-                "--port",
-                ABSENT,
-            ],
-        )
-        .is_problem(code, cause);
+        let scale = scale(max, e, class);
+        calibrate_with(&folder, &weights, scale).is_problem(code, cause);
+        let all = [&["weights", "check", &weights], &scale[..]].concat();
+        let checked = run(folder.path(), &all);
+        checked.is_problem(code, cause);
+        assert_eq!(checked.out, "");
     }
 }
 

@@ -7,7 +7,15 @@ use std::fs;
 
 use support::{Folder, command, plain, run, too_wide};
 
-const COMMANDS: [&str; 6] = ["rehearse", "calibrate", "resume", "find", "table", "bench"];
+const COMMANDS: [&str; 7] = [
+    "rehearse",
+    "calibrate",
+    "weights",
+    "resume",
+    "find",
+    "table",
+    "bench",
+];
 
 #[test]
 fn help_is_narrow_and_has_examples() {
@@ -26,6 +34,12 @@ fn help_is_narrow_and_has_examples() {
         assert!(help.out.contains("Example"), "{name}: {}", help.out);
         assert_eq!(too_wide(&help.out), [""; 0], "{name}");
     }
+    let check = run(folder.path(), &["weights", "check", "--help"]);
+    assert!(
+        check.code == 0 && check.out.contains("Example"),
+        "{check:#?}"
+    );
+    assert_eq!(too_wide(&check.out), [""; 0]);
 }
 
 #[test]
@@ -39,6 +53,10 @@ fn what_is_not_understood_ends_with_2() {
         &["rehearse", "--ask", "--json"],
         &["calibrate"],
         &["find", "--baud", "9600"],
+        &["weights"],
+        &["weights", "check"],
+        &["weights", "check", "weights.toml", "--max", "6kg"],
+        &["weights", "check", "weights.toml", "--class", "III"],
     ] {
         let run = run(folder.path(), arguments);
         assert_eq!(run.code, 2, "{arguments:?}: {run:#?}");

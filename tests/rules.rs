@@ -276,6 +276,7 @@ fn below_the_command_nobody_knows_the_command() {
         "link",
         "record",
         "report",
+        "review",
         "session",
         "drive.rs",
         "quantise.rs",

@@ -29,10 +29,9 @@ pub fn plan(desk: &Desk) -> Plan {
     let weights = desk
         .weights()
         .iter()
-        .map(|weight| PlannedWeight {
-            id: weight.id.clone(),
-            mass_g: weight.nominal_g,
-            u_g: class_u_g("M1", weight.nominal_g).expect("a class M1 weight"),
+        .map(|weight| {
+            let u_g = class_u_g("M1", weight.nominal_g).expect("a class M1 weight");
+            PlannedWeight::new(weight.id.clone(), weight.nominal_g, u_g)
         })
         .collect();
     Plan::new(studio_scale(), weights).expect("the studio's set makes a plan")

@@ -188,6 +188,30 @@ nominal = "497.3 g"
 uncertainty = "0.2 g"
 "#;
 
+/// A weights file with all it can say: a certificate beside a class, a density, a substitution load.
+pub const RICH_WEIGHTS: &str = r#"[[weight]]
+id = "W1"
+nominal = "1 kg"
+class = "M1"
+certificate = "1000.012 g"
+uncertainty = "0.4 mg"
+density = "7950 kg/m3"
+note = "from the lab"
+
+[[weight]]
+id = "W2"
+nominal = "500 g"
+
+[[weight]]
+id = "W3"
+nominal = "8 oz"
+
+[[substitution]]
+id = "jug"
+about = "4 kg"
+note = "water"
+"#;
+
 /// The session file of a rehearsal.
 pub fn session_text() -> &'static str {
     static TEXT: OnceLock<String> = OnceLock::new();

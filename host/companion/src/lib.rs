@@ -4,7 +4,8 @@
 //! The way of a calibration: [`link`] speaks to the device, [`session`] decides
 //! what to ask next, [`drive`] brings the two together, [`quantise`] turns
 //! fitted curves into the integers of the device's table, [`record`] keeps what
-//! happened and [`report`] draws it. [`cli`] is the `scalewright` command.
+//! happened and [`report`] draws it; [`review`] says beforehand what a set of
+//! weights is good for. [`cli`] is the `scalewright` command.
 
 pub mod cli;
 pub mod drive;
@@ -15,5 +16,6 @@ pub mod population;
 pub mod quantise;
 pub mod record;
 pub mod report;
+pub mod review;
 pub mod session;
 pub mod wording;

@@ -1,7 +1,9 @@
-//! Tolerances of weights after OIML R 111-1:2004, table 1.
+//! Tolerances of weights after OIML R 111-1:2004, table 1, and what air
+//! buoyancy can do to their reading.
 //!
-//! Owns the table from 1 mg to 50 kg for classes E2 to M3. Refuses to
-//! interpolate: a nominal value outside the 1-2-5 series has no tolerance here.
+//! Owns the table from 1 mg to 50 kg for classes E2 to M3, and the conditions
+//! that conventional mass refers to. Refuses to interpolate: a nominal value
+//! outside the 1-2-5 series has no tolerance here.
 
 use std::fmt;
 use std::str::FromStr;
@@ -112,4 +114,42 @@ pub fn mpe_mg(class: WeightClass, nominal_g: f64) -> Option<f64> {
         .iter()
         .find(|(nominal, _)| (nominal - nominal_g).abs() <= NOMINAL_MATCH * nominal)?;
     row.get(class as usize).copied().filter(|mpe| !mpe.is_nan())
+}
+
+/// Density of air that conventional mass refers to, kg/m3 (OIML D 28:2004).
+pub const REFERENCE_AIR_KG_M3: f64 = 1.2;
+
+/// Density of weights that conventional mass refers to, kg/m3 (OIML D 28:2004).
+pub const REFERENCE_WEIGHT_KG_M3: f64 = 8000.0;
+
+/// Share by which the air may be denser or thinner than the reference where
+/// R 111 holds (OIML R 111-1:2004, clause 10; the clause is from memory).
+pub const AIR_SHARE: f64 = 0.1;
+
+/// Half width, in g, of the span in which a weight of conventional mass
+/// `mass_g` and density `density_kg_m3` may read, while the density of the air
+/// is anywhere within 10 % of 1.2 kg/m3. The scale is taken as adjusted with
+/// weights of 8000 kg/m3 in that same air.
+///
+/// ```text
+/// a = 0.1 * 1.2 kg/m3 * |1/density - 1/(8000 kg/m3)| * mass
+/// ```
+///
+/// OIML D 28:2004 and R 111-1:2004, clause 10 (from memory; the reference
+/// conditions were seen in published copies). Terms of second order, a
+/// hundredth of this, are left out. NaN for a density not above zero.
+///
+/// ```
+/// use scalewright_metrology::weights::buoyancy_half_width_g;
+/// // A litre of water against steel: 0.105 g in a kilogram.
+/// assert!((buoyancy_half_width_g(1000.0, 1000.0) - 0.105).abs() < 1e-12);
+/// assert_eq!(buoyancy_half_width_g(1000.0, 8000.0), 0.0);
+/// ```
+#[must_use]
+pub fn buoyancy_half_width_g(mass_g: f64, density_kg_m3: f64) -> f64 {
+    if density_kg_m3.is_nan() || density_kg_m3 <= 0.0 {
+        return f64::NAN;
+    }
+    let volumes = (1.0 / density_kg_m3 - 1.0 / REFERENCE_WEIGHT_KG_M3).abs();
+    AIR_SHARE * REFERENCE_AIR_KG_M3 * volumes * mass_g
 }

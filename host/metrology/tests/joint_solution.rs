@@ -1,10 +1,13 @@
 //! The joint solution: what it finds, what it names, what it refuses.
 
-mod common;
+#[path = "common/cells.rs"]
+mod cells;
+#[path = "common/sessions.rs"]
+mod sessions;
 
-use common::cells::Dice;
-use common::sessions::{E_G, MAX_G, Truth, bodies, codes, session};
+use cells::Dice;
 use scalewright_metrology::joint::{Joint, JointRefusal, Problem, Suspect, Worth, judge};
+use sessions::{E_G, MAX_G, Truth, bodies, codes, session};
 
 // 0 to 6: two of 2 kg, then 1 kg, 500 g, 200 g, 200 g, 100 g.
 const SET_G: [f64; 7] = [2000.0, 2000.0, 1000.0, 500.0, 200.0, 200.0, 100.0];

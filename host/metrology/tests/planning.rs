@@ -1,13 +1,16 @@
 //! Courses of loads: what a plan holds, and that it is worth what it costs.
 
-mod common;
+#[path = "common/cells.rs"]
+mod cells;
+#[path = "common/sessions.rs"]
+mod sessions;
 
-use common::sessions::{E_G, MAX_G, bodies};
 use scalewright_metrology::joint::{
     Body, Filling, Forecast, Grade, Planned, Problem, Scatter, Worth,
 };
 use scalewright_metrology::planning::{Course, PlanningRefusal, course};
 use scalewright_metrology::tolerance::AccuracyClass;
+use sessions::{E_G, MAX_G, bodies};
 
 const GRADE: Grade = Grade {
     scatter: Scatter {

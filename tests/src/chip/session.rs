@@ -243,10 +243,9 @@ impl Chip {
         let weights = hold(&self.rig)
             .weights()
             .iter()
-            .map(|weight| PlannedWeight {
-                id: weight.id.clone(),
-                mass_g: weight.nominal_g,
-                u_g: class_u_g("M1", weight.nominal_g).expect("a class M1 weight"),
+            .map(|weight| {
+                let u_g = class_u_g("M1", weight.nominal_g).expect("a class M1 weight");
+                PlannedWeight::new(weight.id.clone(), weight.nominal_g, u_g)
             })
             .collect();
         let scale = ScaleSpec {

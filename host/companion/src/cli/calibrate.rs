@@ -34,6 +34,8 @@ A weights file:
   id = \"W1\"
   nominal = \"2 kg\"
   class = \"M1\"               # OIML R 111, or: uncertainty = \"0.1 g\"
+All it can say: `scalewright weights --help`. What it is good for, beforehand:
+  scalewright weights check weights.toml --max 6kg --e 2g
 
 While it runs you need no keys: the scale notices that a load came and rests.
 For second thoughts type a letter and Enter: u takes the last load back, t takes
@@ -73,21 +75,26 @@ pub struct Arguments {
     json: bool,
 }
 
+/// The mass in option `--name`, g.
+///
+/// # Errors
+/// When it is none.
+pub fn mass_of(name: &str, text: &str) -> Result<f64, Problem> {
+    parse_g(text).map_err(|cause| {
+        Problem::new(
+            exit::USAGE,
+            format!("--{name}: {cause}"),
+            format!("write it as in --{name} 6kg"),
+        )
+    })
+}
+
 /// The plan the arguments ask for.
 fn plan(arguments: &Arguments) -> Result<Plan, Problem> {
-    let mass = |name: &str, text: &str| {
-        parse_g(text).map_err(|cause| {
-            Problem::new(
-                exit::USAGE,
-                format!("--{name}: {cause}"),
-                format!("write it as in --{name} 6kg"),
-            )
-        })
-    };
-    let max_g = mass("max", &arguments.max)?;
-    let e_g = mass("e", &arguments.e)?;
+    let max_g = mass_of("max", &arguments.max)?;
+    let e_g = mass_of("e", &arguments.e)?;
     let d_g = match &arguments.d {
-        Some(d) => mass("d", d)?,
+        Some(d) => mass_of("d", d)?,
         None => e_g,
     };
     let scale = ScaleSpec {

@@ -49,6 +49,7 @@ mod table;
 mod watch;
 mod watch_link;
 mod watch_screen;
+mod weights;
 
 use problem::Problem;
 
@@ -84,6 +85,8 @@ enum Command {
     Rehearse(rehearse::Arguments),
     /// Calibrate the scale on the desk, with the weights at hand
     Calibrate(calibrate::Arguments),
+    /// Check a weights file: what they are worth, how far they reach
+    Weights(weights::Arguments),
     /// Go on with an interrupted calibration
     Resume(resume::Arguments),
     /// Find the scale and tell what it is and holds
@@ -111,6 +114,7 @@ pub fn main() -> ExitCode {
     let outcome = match arguments.command {
         Command::Rehearse(arguments) => rehearse::run(&arguments),
         Command::Calibrate(arguments) => calibrate::run(&arguments),
+        Command::Weights(arguments) => weights::run(&arguments),
         Command::Resume(arguments) => resume::run(&arguments),
         Command::Find(arguments) => find::run(&arguments),
         Command::Inspect(arguments) => inspect::run(&arguments),

@@ -192,7 +192,7 @@ impl From<WeightsFault> for Problem {
         Self::new(
             exit::DATA,
             fault.to_string(),
-            "correct the file; `scalewright calibrate --help` shows an example",
+            "correct the file; `scalewright weights --help` shows an example",
         )
     }
 }

@@ -142,10 +142,9 @@ impl Studio {
 fn planned(weights: &[Weight]) -> Vec<PlannedWeight> {
     weights
         .iter()
-        .map(|weight| PlannedWeight {
-            id: weight.id.clone(),
-            mass_g: weight.nominal_g,
-            u_g: class_u_g("M1", weight.nominal_g).unwrap_or(weight.nominal_g * 1e-4),
+        .map(|weight| {
+            let u_g = class_u_g("M1", weight.nominal_g).unwrap_or(weight.nominal_g * 1e-4);
+            PlannedWeight::new(weight.id.clone(), weight.nominal_g, u_g)
         })
         .collect()
 }

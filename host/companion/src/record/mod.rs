@@ -1,6 +1,7 @@
 //! What is kept: a calibration's outcome as values, the journal that lets an
 //! interrupted one go on, and the weights it is made with.
 
+pub mod density;
 pub mod journal;
 pub mod mass;
 pub mod outcome;

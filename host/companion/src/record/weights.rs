@@ -1,153 +1,28 @@
-//! The weights at hand: `weights.toml`, or a list on the command line.
+//! The weights at hand: from `weights.toml`, or a list on the command line.
 //!
-//! ```toml
-//! [[weight]]
-//! id = "W1"
-//! nominal = "2 kg"
-//! class = "M1"            # OIML R 111: E2, F1, F2, M1, M2 or M3
-//!
-//! [[weight]]
-//! id = "jar"
-//! nominal = "497.3 g"
-//! uncertainty = "0.2 g"   # expanded, k = 2, instead of a class
-//! ```
+//! Owns their names, how they are called and found again. What a file may say
+//! is `file`'s, what follows from it for one weight `listed`'s.
 
-use std::collections::BTreeMap;
-use std::path::Path;
+mod file;
+mod listed;
 
 use scalewright_metrology::weights::{WeightClass, mpe_mg};
-use serde::Deserialize;
 
 use super::mass::parse_g;
 use crate::session::plan::PlannedWeight;
+
+pub use file::{WeightsFault, list, parse, parse_list, read};
+pub use listed::{Listed, Worth};
 
 /// Share of its mass by which a weight of no stated worth may be off; wide on
 /// purpose (common practice for unmarked iron weights).
 pub const UNSTATED_SHARE: f64 = 0.001;
 
-#[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
-struct File {
-    #[serde(default)]
-    weight: Vec<toml::Spanned<Line>>,
-}
-
-#[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
-struct Line {
-    id: String,
-    nominal: String,
-    class: Option<String>,
-    uncertainty: Option<String>,
-}
-
-/// A weights file that cannot be used.
-#[derive(Clone, Debug, PartialEq)]
-pub struct WeightsFault {
-    /// The file.
-    pub file: String,
-    /// Line, from 1, when known.
-    pub line: Option<usize>,
-    /// What is wrong.
-    pub cause: String,
-}
-
-impl std::fmt::Display for WeightsFault {
-    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        match self.line {
-            Some(line) => write!(f, "{}, line {line}: {}", self.file, self.cause),
-            None => write!(f, "{}: {}", self.file, self.cause),
-        }
-    }
-}
-
-impl std::error::Error for WeightsFault {}
-
-/// Reads a weights file.
-///
-/// # Errors
-/// [`WeightsFault`] with the line.
-pub fn read(path: &Path) -> Result<Vec<PlannedWeight>, WeightsFault> {
-    let file = path.display().to_string();
-    let text = std::fs::read_to_string(path).map_err(|error| WeightsFault {
-        file: file.clone(),
-        line: None,
-        cause: format!("cannot be read: {error}"),
-    })?;
-    parse(&text, &file)
-}
-
-/// Reads the text of a weights file called `file`.
-///
-/// # Errors
-/// [`WeightsFault`] with the line.
-pub fn parse(text: &str, file: &str) -> Result<Vec<PlannedWeight>, WeightsFault> {
-    let line_at = |at: usize| text.get(..at).unwrap_or(text).matches('\n').count() + 1;
-    let fault = |line: Option<usize>, cause: String| WeightsFault {
-        file: file.into(),
-        line,
-        cause,
-    };
-    let parsed: File = toml::from_str(text).map_err(|error| {
-        fault(
-            error.span().map(|span| line_at(span.start)),
-            error.message().replace('\n', " "),
-        )
-    })?;
-    if parsed.weight.is_empty() {
-        return Err(fault(None, "holds no [[weight]] at all".into()));
-    }
-    let mut weights = Vec::new();
-    let mut names: BTreeMap<String, usize> = BTreeMap::new();
-    for spanned in parsed.weight {
-        let at = line_at(spanned.span().start);
-        let line = spanned.into_inner();
-        if line.id.trim().is_empty() {
-            return Err(fault(Some(at), "a weight without a name".into()));
-        }
-        if let Some(first) = names.insert(line.id.clone(), at) {
-            return Err(fault(
-                Some(at),
-                format!(
-                    "weight {} stands here again, first in line {first}",
-                    line.id
-                ),
-            ));
-        }
-        let mass_g = parse_g(&line.nominal)
-            .map_err(|cause| fault(Some(at), format!("nominal of {}: {cause}", line.id)))?;
-        let u_g = uncertainty(&line, mass_g).map_err(|cause| fault(Some(at), cause))?;
-        weights.push(PlannedWeight {
-            id: line.id,
-            mass_g,
-            u_g,
-        });
-    }
-    Ok(weights)
-}
-
-fn uncertainty(line: &Line, mass_g: f64) -> Result<f64, String> {
-    match (&line.class, &line.uncertainty) {
-        (Some(_), Some(_)) => Err(format!(
-            "weight {} has a class and an uncertainty: give one",
-            line.id
-        )),
-        (None, Some(text)) => Ok(parse_g(text)
-            .map_err(|cause| format!("uncertainty of {}: {cause}", line.id))?
-            / 2.0),
-        (Some(class), None) => {
-            class_u_g(class, mass_g).map_err(|cause| format!("weight {}: {cause}", line.id))
-        }
-        (None, None) => Ok(UNSTATED_SHARE * mass_g / 3f64.sqrt()),
-    }
-}
-
-/// Standard uncertainty in g of a weight used at its nominal value: its
-/// tolerance as the half width of a rectangle (JCGM 100:2008, 4.3.7).
+/// How far a weight used at its nominal value may be off by its class, g.
 ///
 /// # Errors
 /// When class or nominal is not in OIML R 111-1:2004 table 1.
-pub fn class_u_g(class: &str, nominal_g: f64) -> Result<f64, String> {
+pub fn class_mpe_g(class: &str, nominal_g: f64) -> Result<(WeightClass, f64), String> {
     let class: WeightClass = class.parse().map_err(|_| {
         format!("{class} is no class of OIML R 111 known here (E2, F1, F2, M1, M2, M3)")
     })?;
@@ -156,7 +31,16 @@ pub fn class_u_g(class: &str, nominal_g: f64) -> Result<f64, String> {
             "OIML R 111 has no {nominal_g} g weight in that class: state its uncertainty instead"
         )
     })?;
-    Ok(mpe / 1000.0 / 3f64.sqrt())
+    Ok((class, mpe / 1000.0))
+}
+
+/// Standard uncertainty in g of a weight used at its nominal value: its
+/// tolerance as the half width of a rectangle (JCGM 100:2008, 4.3.7).
+///
+/// # Errors
+/// When class or nominal is not in OIML R 111-1:2004 table 1.
+pub fn class_u_g(class: &str, nominal_g: f64) -> Result<f64, String> {
+    class_mpe_g(class, nominal_g).map(|(_, mpe_g)| mpe_g / 3f64.sqrt())
 }
 
 /// Weights from a list like "2kg, 2kg, 1kg, 500g", all of one class. Equal ones
@@ -193,22 +77,26 @@ pub fn from_list(list: &str, class: Option<&str>) -> Result<Vec<PlannedWeight>, 
             Some(class) => class_u_g(class, *mass_g)?,
             None => UNSTATED_SHARE * mass_g / 3f64.sqrt(),
         };
-        weights.push(PlannedWeight {
-            id,
-            mass_g: *mass_g,
-            u_g,
-        });
+        weights.push(PlannedWeight::new(id, *mass_g, u_g));
     }
     Ok(weights)
 }
 
-/// A nominal mass as it stands on a weight: "2 kg", "500 g".
+/// A mass as it stands on a weight: "2 kg", "500 g"; to a microgram, so that a
+/// certificate's "2000.012 g" does not show how f64 divides by 1000.
 #[must_use]
 pub fn name(mass_g: f64) -> String {
+    let rounded = |value: f64, steps: f64| {
+        let scaled = (value * steps).round();
+        match scaled.abs() < 1e15 {
+            true => scaled / steps,
+            false => value,
+        }
+    };
     if mass_g >= 1000.0 {
-        format!("{} kg", mass_g / 1000.0)
+        format!("{} kg", rounded(mass_g / 1000.0, 1e9))
     } else if mass_g >= 1.0 {
-        format!("{mass_g} g")
+        format!("{} g", rounded(mass_g, 1e6))
     } else {
         format!("{} mg", (mass_g * 1e6).round() / 1e3)
     }
@@ -225,13 +113,17 @@ pub fn label(weight: &PlannedWeight) -> String {
     }
 }
 
+/// A name as it is compared: without regard to case and spaces.
+fn squeezed(text: &str) -> String {
+    text.to_lowercase().split_whitespace().collect()
+}
+
 /// The names of the weights that a text like "W3 + 200 g" means, by name or by
 /// mass, each weight once.
 ///
 /// # Errors
 /// The first piece that no weight (left) answers to.
 pub fn pick(text: &str, weights: &[PlannedWeight]) -> Result<Vec<String>, String> {
-    let squeezed = |text: &str| text.to_lowercase().replace(' ', "");
     let mut ids: Vec<String> = Vec::new();
     for piece in text.split(['+', ',']).map(str::trim) {
         let wanted = squeezed(piece);
@@ -245,4 +137,25 @@ pub fn pick(text: &str, weights: &[PlannedWeight]) -> Result<Vec<String>, String
         }
     }
     Ok(ids)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_mass_is_named_without_the_noise_of_f64() {
+        for (mass_g, text) in [
+            (2000.0, "2 kg"),
+            (2000.012, "2.000012 kg"),
+            (5.0 * 453.592_37, "2.26796185 kg"),
+            (1000.012 - 1000.0, "12 mg"),
+            (497.3, "497.3 g"),
+            (3.0 * 28.349_523_125, "85.048569 g"),
+            (0.02, "20 mg"),
+        ] {
+            assert_eq!(name(mass_g), text);
+        }
+        assert!(name(f64::MAX).ends_with(" kg") && !name(f64::MAX).contains("inf"));
+    }
 }

@@ -1,7 +1,8 @@
 //! Reports of a calibration: values in, text out.
 //!
-//! Every report is drawn from one [`Outcome`]; none reads a clock, a port or a
-//! file, so the same outcome always gives the same report. Whatever the
+//! Every report is drawn from one [`Outcome`], that of a set of weights from
+//! its [`Review`]; none reads a clock, a port or a file, so the same values
+//! always give the same report. Whatever the
 //! outcome holds (gaps, numbers that are none, hostile names) a report is
 //! well formed and says "unknown" where nothing is known.
 //!
@@ -10,6 +11,7 @@
 //! | [`page`] | one HTML file that needs nothing else |
 //! | [`table`] | the report in the terminal |
 //! | [`json()`] | the outcome for other programs |
+//! | [`weights()`] | a review of weights in the terminal |
 //! | [`error_curve`], [`sparkline`] | small text graphics, also for a live view |
 
 pub mod band;
@@ -23,6 +25,7 @@ pub mod svg;
 pub mod text;
 mod text_chart;
 mod text_line;
+mod weights;
 mod words;
 
 pub use html::page;
@@ -30,6 +33,7 @@ pub use json::json;
 pub use text::table;
 pub use text_chart::{error_curve, sparkline};
 pub use text_line::Style;
+pub use weights::weights;
 
 #[cfg(doc)]
-use crate::record::outcome::Outcome;
+use crate::{record::outcome::Outcome, review::Review};

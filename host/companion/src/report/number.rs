@@ -170,6 +170,46 @@ pub fn significant(value: f64, digits: usize) -> String {
     fixed(value, places as usize)
 }
 
+/// An uncertainty or tolerance of a mass to `digits` significant digits, in the
+/// unit that needs fewest zeros. Two digits are what the GUM allows a standard
+/// uncertainty at most (JCGM 100:2008, 7.2.6).
+///
+/// ```
+/// use scalewright::report::number::spread;
+/// assert_eq!(spread(0.0577, 2), "58 mg");
+/// assert_eq!(spread(0.0002, 2), "0.2 mg");
+/// assert_eq!(spread(400.0, 2), "0.4 kg");
+/// ```
+pub fn spread(spread_g: f64, digits: usize) -> String {
+    if !spread_g.is_finite() {
+        return UNKNOWN.to_owned();
+    }
+    if spread_g == 0.0 {
+        return "0 g".to_owned();
+    }
+    // Rounded first: 99.7 mg to two digits is 0.1 g.
+    let exponent = digits as i32 - 1 - spread_g.abs().log10().floor() as i32;
+    let step = 10f64.powi(exponent);
+    let rounded = (spread_g * step).round() / step;
+    let value = if rounded.is_finite() {
+        rounded
+    } else {
+        spread_g
+    };
+    let (factor, unit) = match value.abs() * (1.0 + 1e-9) {
+        100.0.. => (1e-3, "kg"),
+        0.1..100.0 => (1.0, "g"),
+        1e-4..0.1 => (1e3, "mg"),
+        _ => (1e6, "µg"),
+    };
+    let text = significant(value * factor, digits);
+    if !text.contains('.') || text.contains('e') {
+        return format!("{text} {unit}");
+    }
+    let text = text.trim_end_matches('0').trim_end_matches('.');
+    format!("{text} {unit}")
+}
+
 /// A length of time in words, as "18 min 20 s".
 pub fn duration(seconds: f64) -> String {
     if !seconds.is_finite() || seconds < 0.0 {
@@ -243,6 +283,28 @@ mod tests {
             ] {
                 assert!(text.chars().count() <= 32, "{text}");
             }
+        }
+    }
+
+    #[test]
+    fn a_spread_has_the_digits_and_the_unit_that_suit() {
+        for (spread_g, digits, text) in [
+            (0.2, 3, "0.2 g"),
+            (0.000_4, 3, "0.4 mg"),
+            (0.000_057_7, 2, "58 µg"),
+            (0.099_7, 2, "0.1 g"),
+            (0.1, 2, "0.1 g"),
+            (0.028_87, 2, "29 mg"),
+            (57.7, 2, "58 g"),
+            (99.96, 2, "0.1 kg"),
+            (577.35, 2, "0.58 kg"),
+            (0.0, 2, "0 g"),
+            (f64::NAN, 2, "unknown"),
+        ] {
+            assert_eq!(spread(spread_g, digits), text);
+        }
+        for wild in [f64::MAX, f64::MIN_POSITIVE, 5e-324, f64::INFINITY] {
+            assert!(spread(wild, 2).chars().count() <= 32);
         }
     }
 

@@ -47,6 +47,8 @@ pub(super) enum Ink {
     After,
     /// The permitted band.
     Limit,
+    /// To be heeded.
+    Heed,
 }
 
 impl Ink {
@@ -58,6 +60,7 @@ impl Ink {
             Ink::Strong => "1",
             Ink::After => "36",
             Ink::Limit => "32",
+            Ink::Heed => "33",
         }
     }
 }

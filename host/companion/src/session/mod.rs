@@ -9,3 +9,4 @@ pub mod judge;
 pub mod plan;
 pub mod procedure;
 mod storing;
+mod weight;

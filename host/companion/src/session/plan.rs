@@ -9,6 +9,8 @@ use std::collections::BTreeSet;
 use scalewright_metrology::tolerance::{AccuracyClass, Stage, check_class, mpe_e};
 use serde::{Deserialize, Serialize};
 
+pub use super::weight::{Known, PlannedWeight};
+
 /// Capacity and intervals of the scale.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct ScaleSpec {
@@ -20,17 +22,6 @@ pub struct ScaleSpec {
     pub d_g: f64,
     /// Accuracy class as "I" to "IIII".
     pub class: String,
-}
-
-/// A weight at hand.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-pub struct PlannedWeight {
-    /// Its name, as on its label.
-    pub id: String,
-    /// Its conventional mass as known, g.
-    pub mass_g: f64,
-    /// Standard uncertainty of that mass, g.
-    pub u_g: f64,
 }
 
 /// One load.
@@ -195,6 +186,7 @@ impl Plan {
         verify.sort_by(|a, b| a.mass_g.total_cmp(&b.mass_g));
         let single_span_g = weights
             .iter()
+            .filter(|weight| weight.known != Known::Not)
             .map(|weight| weight.mass_g)
             .filter(|mass| *mass <= scale.max_g / 6.0 * 1.001)
             .fold(0.0, f64::max);
@@ -336,7 +328,9 @@ const MOST_WEIGHTS: usize = 16;
 
 impl Combinations {
     fn of(weights: &[PlannedWeight], limit_g: f64) -> Self {
-        let mut order: Vec<usize> = (0..weights.len().min(32)).collect();
+        // The mass of a substitution load is not known yet: no load is made of it.
+        let known = |index: &usize| weights[*index].known != Known::Not;
+        let mut order: Vec<usize> = (0..weights.len().min(32)).filter(known).collect();
         order.sort_by(|a, b| weights[*b].mass_g.total_cmp(&weights[*a].mass_g));
         order.truncate(MOST_WEIGHTS);
         let mut masses_g: Vec<(f64, u32)> = Vec::new();

@@ -56,11 +56,11 @@ pub(super) fn mode(design: &Design, belief: &Belief, doubts: &[Doubt], from: Log
         let (slope, curvature) = differences(&log, at, here)?;
         let eigen = SymmetricEigen::new(-curvature);
         let mut step = Vector3::zeros();
-        for k in 0..3 {
+        for (k, one) in axes.iter_mut().enumerate() {
             let axis = eigen.eigenvectors.column(k).into_owned();
             let bend = eigen.eigenvalues[k].max(LEAST_CURVATURE);
             step += axis * (axis.dot(&slope) / bend);
-            axes[k] = axis / bend.sqrt();
+            *one = axis / bend.sqrt();
         }
         let longest = step.amax();
         if longest > 2.0 {

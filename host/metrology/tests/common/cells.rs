@@ -1,5 +1,6 @@
 //! Simulated cells with a seed of their own, for rules that have to hold over
-//! many cells and not on one.
+//! many cells and not on one. Each test binary uses part of it.
+#![allow(dead_code)]
 
 /// A small generator of even and normal numbers (splitmix64, then Box-Muller).
 pub struct Dice(pub u64);

@@ -2,9 +2,6 @@
 //! uses part of it.
 #![allow(dead_code)]
 
-pub mod cells;
-pub mod sessions;
-
 use scalewright_metrology::candidates::Realise;
 use scalewright_metrology::curve::Knots;
 
