@@ -14,9 +14,11 @@ use crate::near::Near;
 use scalewright::link::LinkFault;
 use scalewright::link::client::Client;
 use scalewright::quantise::{self, HostTable};
+use scalewright::record::weights;
+use scalewright::session::cell::CellGrade;
+use scalewright::session::choosing::choose;
 use scalewright::session::event::{Capture, Part};
-use scalewright::session::judge::choose;
-use scalewright::session::plan::{Load, Plan, ScaleSpec};
+use scalewright::session::plan::{Known, Load, Plan, PlannedWeight, ScaleSpec};
 use scalewright_bench::setup::class_iii_settings;
 use scalewright_bench::{BenchSpec, BenchStream, CellSpec, Curve, Desk};
 use scalewright_metrology::curve::Knots;
@@ -171,6 +173,13 @@ impl Scale {
     }
 }
 
+fn exact(load_g: f64) -> PlannedWeight {
+    PlannedWeight {
+        known: Known::Stated,
+        ..PlannedWeight::new(weights::name(load_g), load_g, 0.0)
+    }
+}
+
 fn spec() -> ScaleSpec {
     ScaleSpec {
         max_g: FULL_SCALE_G,
@@ -188,7 +197,10 @@ fn as_capture(load_g: f64, captured: &Captured) -> Capture {
             Part::Zero
         },
         load: Load {
-            weights: Vec::new(),
+            weights: (load_g > 0.0)
+                .then(|| weights::name(load_g))
+                .into_iter()
+                .collect(),
             mass_g: load_g,
             u_g: 0.0,
         },
@@ -196,6 +208,7 @@ fn as_capture(load_g: f64, captured: &Captured) -> Capture {
         sd_counts: f64::from(captured.sd_q8) / 256.0,
         samples: captured.samples,
         at_s: f64::from(captured.began_ms) / 1000.0,
+        rested_s: None,
         sitting: 0,
         saturated: captured.saturated,
     }
@@ -220,9 +233,12 @@ pub fn calibrate(on: usize) -> Result<Found, Failure> {
 
     let plan = Plan {
         scale: spec(),
-        weights: Vec::new(),
+        // Dead weights of a national laboratory: exact beside this cell.
+        weights: FOUR_G.map(exact).to_vec(),
         fit: Vec::new(),
         course: Vec::new(),
+        small_on_big: Vec::new(),
+        cell: CellGrade::default(),
         verify: Vec::new(),
         both_ways: false,
         samples: SAMPLES,

@@ -115,6 +115,7 @@ impl Watcher for Person {
         match decision {
             _ if self.leaves() => Wish::Stop,
             Decision::Table => Wish::Say(Command::Accept),
+            Decision::Doubt => Wish::Say(Command::Repeat),
             Decision::NoTable => Wish::Stop,
         }
     }

@@ -217,6 +217,21 @@ fn judged(gathered: &Gathered, space: &TableSpace) -> Vec<usize> {
     (0..end).collect()
 }
 
+/// A curve as knots for the device, up to its reach; `from_counts` is where the
+/// search for the reach begins, the heaviest load's net counts.
+///
+/// # Errors
+/// In plain words: the curve does not rise, or there is no room for it.
+pub fn knots_of(curve: &dyn Curve, from_counts: f64, space: &TableSpace) -> Result<Knots, String> {
+    let reach = counts_at(curve, space.reach_g, from_counts)
+        .ok_or_else(|| ShapeRefusal::NotMonotone.to_string())?;
+    // A hundredth of e is no error anybody sees; finer knots than the table's
+    // resolution are none.
+    let tolerance = space.quantum_g.max(0.01 * space.e_g);
+    let laid = lay(curve, reach, space.max_knots, tolerance).map_err(|e| e.to_string())?;
+    Ok(laid.knots)
+}
+
 /// A fitted shape and its knots for the device.
 fn laid(
     gathered: &Gathered,
@@ -225,14 +240,8 @@ fn laid(
 ) -> Result<(Fitted, Knots), String> {
     let fitted = shape(gathered).map_err(|e| e.to_string())?;
     let from = gathered.points.last().map_or(0.0, |p| p.counts);
-    let reach = counts_at(fitted.curve.as_ref(), space.reach_g, from)
-        .ok_or_else(|| ShapeRefusal::NotMonotone.to_string())?;
-    // A hundredth of e is no error anybody sees; finer knots than the table's
-    // resolution are none.
-    let tolerance = space.quantum_g.max(0.01 * space.e_g);
-    let laid =
-        lay(fitted.curve.as_ref(), reach, space.max_knots, tolerance).map_err(|e| e.to_string())?;
-    Ok((fitted, laid.knots))
+    let knots = knots_of(fitted.curve.as_ref(), from, space)?;
+    Ok((fitted, knots))
 }
 
 /// Fills in what the candidate is worth; its curve, or why it can't be chosen.

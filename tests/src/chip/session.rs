@@ -289,6 +289,7 @@ impl Watcher for Person {
     fn decide(&mut self, decision: Decision) -> Wish {
         match decision {
             Decision::Table => Wish::Say(Command::Accept),
+            Decision::Doubt => Wish::Say(Command::Repeat),
             Decision::NoTable => Wish::Stop,
         }
     }

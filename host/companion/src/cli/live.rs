@@ -7,9 +7,11 @@ use std::io::Write;
 use std::time::{Duration, Instant};
 
 use crate::quantise::spec_of;
+use crate::record::together::Together;
 use crate::record::weights::name;
 use crate::report::number;
 use crate::report::sparkline;
+use crate::report::together;
 use crate::session::event::{Event, Part, Watching, WrongLoad};
 use crate::session::plan::{Load, Plan};
 
@@ -132,7 +134,12 @@ impl Screen {
                 };
                 self.say(&format!("  noise of one sample {in_e}"));
             }
-            Event::Proposed { candidates, reason } => {
+            Event::Proposed {
+                candidates,
+                reason,
+                together,
+                again,
+            } => {
                 for line in candidates {
                     let error = line.leave_one_out_error_e.map_or_else(
                         || line.note.clone().unwrap_or_default(),
@@ -149,6 +156,7 @@ impl Screen {
                 for line in wrap(reason, 76) {
                     self.say(&format!("  {line}"));
                 }
+                self.together(together, again);
             }
             Event::Storing { .. } => {}
             Event::Stored {
@@ -163,6 +171,31 @@ impl Screen {
         }
     }
 
+    /// What the captures say of weights and scale.
+    fn together(&mut self, found: &Together, again: &[Vec<String>]) {
+        self.say("");
+        let title = self
+            .paint
+            .strong("Weights and scale, from all captures together");
+        self.say(&title);
+        let trouble = !found.verdicts.is_empty();
+        for sentence in together::sentences(found, self.e_g) {
+            let mark = if trouble {
+                self.paint.heed("!")
+            } else {
+                self.paint.good(self.paint.either("ok", "✓"))
+            };
+            let lines = wrap(&sentence, 74);
+            for (index, line) in lines.iter().enumerate() {
+                let lead = if index == 0 { mark.as_str() } else { " " };
+                self.say(&format!("  {lead} {line}"));
+            }
+        }
+        for names in again {
+            self.say(&format!("    to settle it: {}", names.join(" + ")));
+        }
+    }
+
     fn begins(&mut self, part: Part) {
         if self.part == Some(part) {
             return;
@@ -172,9 +205,11 @@ impl Screen {
             Part::Greeting => return,
             Part::NoiseCheck => "Noise of the empty pan",
             Part::Zero => "Zero",
+            Part::Preload => "The heaviest load first: it exercises the cell",
             Part::Rising => "Test loads, going up",
             Part::Falling => "Test loads, coming down (hysteresis shows here)",
             Part::ZeroReturn => "Zero again (drift shows here)",
+            Part::Again => "Once more, since something is in doubt",
             Part::Fit => "Ways to fit, judged by the error at loads left out (leave-one-out)",
             Part::Store => "Into the scale",
             Part::VerificationZero => "Zero-setting before the proof",

@@ -37,6 +37,7 @@ impl Watcher for Simulated<'_> {
     fn decide(&mut self, decision: Decision) -> Wish {
         match decision {
             Decision::Table => Wish::Say(Command::Accept),
+            Decision::Doubt => Wish::Say(Command::Repeat),
             Decision::NoTable => Wish::Stop,
         }
     }
@@ -126,7 +127,8 @@ impl Watcher for Asked<'_> {
 
     fn decide(&mut self, decision: Decision) -> Wish {
         match decision {
-            Decision::Table => ask_for_table(&mut self.screen, &mut read_line),
+            Decision::Table => ask_for_table(&mut self.screen, &mut read_line, false),
+            Decision::Doubt => ask_for_table(&mut self.screen, &mut read_line, true),
             Decision::NoTable => ask_for_more(&mut self.screen, &mut read_line),
         }
     }
@@ -187,16 +189,27 @@ impl Watcher for AtTheScale {
         let mut next = || typed.recv().ok();
         match decision {
             Decision::Table if self.yes => Wish::Say(Command::Accept),
-            Decision::Table => ask_for_table(&mut self.screen, &mut next),
+            Decision::Table => ask_for_table(&mut self.screen, &mut next, false),
+            Decision::Doubt => ask_for_table(&mut self.screen, &mut next, true),
             Decision::NoTable => ask_for_more(&mut self.screen, &mut next),
         }
     }
 }
 
-fn ask_for_table(screen: &mut Screen, next: &mut dyn FnMut() -> Option<String>) -> Wish {
+/// Asks what to do with a table; `doubt` says whether something should be
+/// captured again first.
+fn ask_for_table(
+    screen: &mut Screen,
+    next: &mut dyn FnMut() -> Option<String>,
+    doubt: bool,
+) -> Wish {
     loop {
+        if doubt {
+            screen.say("  r: capture that again first (best)   or put this table into the scale:");
+        }
         screen.say("  Put this table into the scale? y: yes   n: keep the old one   u: undo");
         match next().as_deref().map(str::trim) {
+            Some("r" | "repeat") if doubt => return Wish::Say(Command::Repeat),
             Some("y" | "yes") => return Wish::Say(Command::Accept),
             Some("n" | "no") => return Wish::Say(Command::Keep),
             Some("u" | "undo") => return Wish::Say(Command::Undo),

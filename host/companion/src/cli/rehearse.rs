@@ -173,17 +173,23 @@ fn one(arguments: &Arguments) -> Outcome {
     Ok(concluded.code)
 }
 
-/// One poor scale, calibrated; `None` when the session ended early.
-fn fare(seed: u64) -> Result<Option<Fared>, Problem> {
-    let bench = Bench::poor(seed)?;
-    let (desk, weights) = bench.pan();
+/// The plan for every poor scale: they differ in what a plan can't know.
+fn plan_of_poor(seed: u64) -> Result<Plan, Problem> {
+    let (_, weights) = Bench::poor(seed)?.pan();
     let scale = ScaleSpec {
         max_g: 5000.0,
         e_g: 5.0,
         d_g: 5.0,
         class: "III".into(),
     };
-    let mut procedure = Procedure::new(Plan::new(scale, weights)?);
+    Ok(Plan::new(scale, weights)?)
+}
+
+/// One poor scale, calibrated; `None` when the session ended early.
+fn fare(seed: u64, plan: &Plan) -> Result<Option<Fared>, Problem> {
+    let bench = Bench::poor(seed)?;
+    let (desk, _) = bench.pan();
+    let mut procedure = Procedure::new(plan.clone());
     procedure.set_patience_s(PATIENCE_S);
     let mut client = Client::new(bench, 1);
     let ended = drive::run(
@@ -205,6 +211,7 @@ fn fare(seed: u64) -> Result<Option<Fared>, Problem> {
 fn population(arguments: &Arguments, scales: usize) -> Outcome {
     let began = Instant::now();
     let seed = arguments.seed;
+    let plan = &plan_of_poor(seed)?;
     let next = AtomicUsize::new(0);
     let workers = std::thread::available_parallelism()
         .map_or(1, usize::from)
@@ -225,7 +232,7 @@ fn population(arguments: &Arguments, scales: usize) -> Outcome {
                         if worker == 0 && paint.live {
                             eprint!("\r{index} of {scales} scales");
                         }
-                        told.push((index, fare(seed.wrapping_add(index as u64))?));
+                        told.push((index, fare(seed.wrapping_add(index as u64), plan)?));
                     }
                 })
             })

@@ -235,6 +235,7 @@ impl crate::drive::Watcher for Hand {
         use crate::session::procedure::{Command, Decision};
         match decision {
             Decision::Table => Wish::Say(Command::Accept),
+            Decision::Doubt => Wish::Say(Command::Repeat),
             Decision::NoTable => Wish::Stop,
         }
     }

@@ -5,4 +5,5 @@ pub mod density;
 pub mod journal;
 pub mod mass;
 pub mod outcome;
+pub mod together;
 pub mod weights;

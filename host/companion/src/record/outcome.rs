@@ -6,6 +6,8 @@
 
 use serde::{Deserialize, Serialize};
 
+use super::together::Together;
+
 /// Everything a reader needs to know of one calibration.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Outcome {
@@ -27,6 +29,10 @@ pub struct Outcome {
     pub candidates: Vec<CandidateLine>,
     /// Why the chosen one was chosen, one sentence.
     pub choice: String,
+    /// What all captures tell together of weights, scale and cell; absent in
+    /// outcomes of old.
+    #[serde(default)]
+    pub together: Option<Together>,
     /// The table now in the device.
     pub table: TableLine,
     /// The scale with the table it had before (or a single span, see `title`).

@@ -25,6 +25,7 @@ pub mod svg;
 pub mod text;
 mod text_chart;
 mod text_line;
+pub mod together;
 mod weights;
 mod words;
 

@@ -7,6 +7,7 @@ use serde::{Deserialize, Serialize};
 
 use super::plan::{Load, Plan};
 use crate::record::outcome::{CandidateLine, Noise};
+use crate::record::together::Together;
 
 /// The parts of a session, in order.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
@@ -17,12 +18,16 @@ pub enum Part {
     NoiseCheck,
     /// Zero.
     Zero,
+    /// The heaviest load, once, before the others.
+    Preload,
     /// Test loads going up.
     Rising,
     /// Test loads going down.
     Falling,
     /// Zero again.
     ZeroReturn,
+    /// A load of the fit once more, or another that settles a doubt.
+    Again,
     /// Choosing a table.
     Fit,
     /// Writing it to the device and reading it back.
@@ -64,6 +69,9 @@ pub struct Capture {
     pub samples: u16,
     /// Device time at the middle of the averaging, s.
     pub at_s: f64,
+    /// How long the load had rested by then, s; not known in old journals.
+    #[serde(default)]
+    pub rested_s: Option<f64>,
     /// Which power-on or resumption it belongs to: zeros count only within
     /// their own.
     pub sitting: u32,
@@ -167,6 +175,10 @@ pub enum Event {
         candidates: Vec<CandidateLine>,
         /// Why the chosen one.
         reason: String,
+        /// What all captures tell together.
+        together: Box<Together>,
+        /// Loads that should be captured again first, by their weights.
+        again: Vec<Vec<String>>,
     },
     /// Part of the table is on its way to the device.
     Storing {

@@ -12,6 +12,9 @@ const LINE_TRUST: f64 = 0.008;
 /// continuation of a parabola through three.
 const NEAR_TRUST: f64 = 0.003;
 
+/// Share of what two visits of one load may differ by that is noise.
+const NOISE_OF_A_VISIT: f64 = 0.25;
+
 /// How far a table of unknown worth may be off, as a share of the load.
 const OLD_TABLE_TRUST: f64 = 0.03;
 
@@ -107,31 +110,45 @@ impl Seen {
             .iter()
             .min_by(|a, b| (a.0 - mass_g).abs().total_cmp(&(b.0 - mass_g).abs()))?;
         let step_g = (mass_g - near_g).abs();
-        let (counts, slope, trust) = match neighbours(&known, mass_g) {
+        if step_g == 0.0 && known.len() < 2 {
+            return Some(Expected {
+                counts: near_counts,
+                tolerance_counts: self.old_slope.unwrap_or(0.0).abs() * visit_g,
+            });
+        }
+        let mut guesses: Vec<(f64, f64)> = Vec::new();
+        let mut guess = |through: &[(f64, f64)], trust: f64| {
+            let Some((counts, amplified)) = continued(through, mass_g) else {
+                return;
+            };
+            // What visits differ by is partly noise, which grows with the way
+            // from the loads that were seen.
+            let visits_g = visit_g * (1.0 + NOISE_OF_A_VISIT * (amplified - 1.0));
+            guesses.push((counts, visits_g + trust * step_g));
+        };
+        if let Some((left, right)) = neighbours(&known, mass_g) {
+            let enclosed = left.0 <= mass_g && mass_g <= right.0;
             // Through the nearest loads: a curved cell departs from that far
             // less than from a line through its ends.
-            Some((left, right)) => {
-                let slope = self.measured_slope()?;
-                let enclosed = left.0 <= mass_g && mass_g <= right.0;
-                match third(&known, left, right, mass_g).filter(|_| !enclosed) {
-                    Some(other) => (parabola(left, right, other, mass_g)?, slope, NEAR_TRUST),
-                    None if enclosed => (along(left, right, mass_g)?, slope, NEAR_TRUST),
-                    None => (along(left, right, mass_g)?, slope, LINE_TRUST),
-                }
+            guess(
+                &[left, right],
+                if enclosed { NEAR_TRUST } else { LINE_TRUST },
+            );
+            if let Some(other) = third(&known, left, right, mass_g).filter(|_| !enclosed) {
+                guess(&[left, right, other], NEAR_TRUST);
             }
-            None if step_g == 0.0 => (near_counts, self.old_slope.unwrap_or(0.0), 0.0),
-            None => {
-                let slope = self.old_slope?;
-                (
-                    near_counts + slope * (mass_g - near_g),
-                    slope,
-                    OLD_TABLE_TRUST,
-                )
+            if let (Some(first), Some(last)) = (known.first(), known.last()) {
+                guess(&[*first, *last], LINE_TRUST);
             }
-        };
+        }
+        if let Some(slope) = self.old_slope {
+            let counts = near_counts + slope * (mass_g - near_g);
+            guesses.push((counts, visit_g + OLD_TABLE_TRUST * step_g));
+        }
+        let (counts, tolerance_g) = guesses.into_iter().min_by(|a, b| a.1.total_cmp(&b.1))?;
         Some(Expected {
             counts,
-            tolerance_counts: slope.abs() * (visit_g + trust * step_g),
+            tolerance_counts: self.slope()?.abs() * tolerance_g,
         })
     }
 
@@ -177,10 +194,18 @@ fn third(
         .copied()
 }
 
-/// The parabola through three points, at `at` (Newton's divided differences).
-fn parabola(a: (f64, f64), b: (f64, f64), c: (f64, f64), at: f64) -> Option<f64> {
-    let first = (b.1 - a.1) / (b.0 - a.0);
-    let second = ((c.1 - b.1) / (c.0 - b.0) - first) / (c.0 - a.0);
-    let value = a.1 + first * (at - a.0) + second * (at - a.0) * (at - b.0);
-    value.is_finite().then_some(value)
+/// The straight line or parabola through two or three points, at `at`, and how
+/// much of the points' own errors arrives there (Lagrange's form); `None` when
+/// two of them share their place.
+fn continued(points: &[(f64, f64)], at: f64) -> Option<(f64, f64)> {
+    let (mut value, mut amplified) = (0.0, 0.0);
+    for (i, (own, counts)) in points.iter().enumerate() {
+        let others = points.iter().enumerate().filter(|(j, _)| *j != i);
+        let weight: f64 = others
+            .map(|(_, (other, _))| (at - other) / (own - other))
+            .product();
+        value += weight * counts;
+        amplified += weight.abs();
+    }
+    (value.is_finite() && amplified.is_finite()).then_some((value, amplified))
 }

@@ -1,39 +1,19 @@
-//! From captures to a table, and from a table to a verdict.
+//! From a table to a verdict.
 
-use scalewright_metrology::candidates::{TableSpace, propose};
 use scalewright_metrology::curve::Knots;
-use scalewright_metrology::observation::Observation;
 use scalewright_metrology::statistics;
 use scalewright_metrology::tolerance::{Stage, interval_at_least, mpe_e};
-use scalewright_metrology::uncertainty::net_counts;
 use scalewright_protocol::message::{Hello, TableHeader};
 
+use super::choosing::{Choice, counts_at, grid};
 use super::event::{Capture, OldTable, Part};
 use super::findings::findings;
 use super::plan::{Plan, ScaleSpec};
-use crate::quantise::{self, DeviceTables, HostTable};
+use crate::quantise::{self, HostTable};
 use crate::record::outcome::{
-    CandidateLine, DeviceLine, LoadLine, Noise, Outcome, PointLine, Purpose, ScaleLine, TableLine,
-    Verification, VerificationRow,
+    DeviceLine, LoadLine, Noise, Outcome, PointLine, Purpose, ScaleLine, TableLine, Verification,
+    VerificationRow,
 };
-
-/// The table proposed, and how it was chosen.
-pub struct Choice {
-    /// The integer table, as the device will hold it.
-    pub table: HostTable,
-    /// Mass quantum, micrograms.
-    pub quantum_ug: u32,
-    /// Zero reference to store with it, counts.
-    pub zero_counts: i32,
-    /// All candidates.
-    pub lines: Vec<CandidateLine>,
-    /// Why this one.
-    pub reason: String,
-    /// Net counts of each fit capture, in the order of the captures.
-    nets: Vec<Option<f64>>,
-    /// Standard uncertainty of the curve over the range: (load g, u g).
-    band_g: Vec<(f64, f64)>,
-}
 
 /// A setting to compare the new table with.
 #[derive(Clone, Debug, PartialEq)]
@@ -89,156 +69,12 @@ impl Before {
     }
 }
 
-/// Zeros of one sitting of the fit, as (time s, counts).
-fn zeros(captures: &[Capture], sitting: u32) -> Vec<(f64, f64)> {
-    captures
-        .iter()
-        .filter(|capture| {
-            capture.sitting == sitting && matches!(capture.part, Part::Zero | Part::ZeroReturn)
-        })
-        .map(|capture| (capture.at_s, capture.mean_counts))
-        .collect()
-}
-
-fn fit_part(part: Part) -> bool {
-    matches!(
-        part,
-        Part::Zero | Part::Rising | Part::Falling | Part::ZeroReturn
-    )
-}
-
-/// Net counts of every capture of the fit, drift of zero removed by the zeros
-/// of its sitting; `None` for others.
-fn nets(captures: &[Capture]) -> Vec<Option<f64>> {
-    captures
-        .iter()
-        .map(|capture| {
-            if !fit_part(capture.part) {
-                return None;
-            }
-            let zeros = zeros(captures, capture.sitting);
-            net_counts(capture.mean_counts, capture.at_s, &zeros)
-        })
-        .collect()
-}
-
-/// The captures of the fit as observations; loads of equal mass share a number.
-fn observations(captures: &[Capture], nets: &[Option<f64>]) -> Vec<Observation> {
-    let mut masses: Vec<f64> = Vec::new();
-    captures
-        .iter()
-        .zip(nets)
-        .filter_map(|(capture, net)| {
-            let counts = (*net)?;
-            let mass_g = capture.load.mass_g;
-            let load = masses
-                .iter()
-                .position(|other| (other - mass_g).abs() < 1e-6 * mass_g.max(1.0))
-                .unwrap_or_else(|| {
-                    masses.push(mass_g);
-                    masses.len() - 1
-                });
-            Some(Observation {
-                load,
-                counts,
-                mass_g,
-                sd_counts: capture.sd_counts / f64::from(capture.samples.max(1)).sqrt(),
-                rising: capture.part != Part::Falling && capture.part != Part::ZeroReturn,
-                saturated: capture.saturated,
-            })
-        })
-        .collect()
-}
-
-/// The table to propose, from the captures of the fit.
-///
-/// # Errors
-/// Why the captures make none, in plain words.
-pub fn choose(plan: &Plan, captures: &[Capture], max_knots: usize) -> Result<Choice, String> {
-    let nets = nets(captures);
-    let observations = observations(captures, &nets);
-    let quantum_ug = quantise::quantum_ug(plan.scale.e_g);
-    let space = TableSpace {
-        max_knots: max_knots.min(quantise::MOST_KNOTS),
-        max_g: plan.scale.max_g,
-        e_g: plan.scale.e_g,
-        reach_g: plan.scale.max_g + 9.0 * plan.scale.e_g,
-        quantum_g: quantise::quantum_g(quantum_ug),
-    };
-    let tables = DeviceTables {
-        quantum_ug,
-        max_knots: space.max_knots,
-    };
-    let proposal =
-        propose(&observations, &space, &tables).map_err(|refusal| refusal.to_string())?;
-    let table = quantise::table(&proposal.knots, quantum_ug, space.max_knots)
-        .map_err(|fault| fault.to_string())?;
-    let e_g = plan.scale.e_g;
-    let lines = proposal
-        .candidates
-        .iter()
-        .enumerate()
-        .map(|(index, candidate)| CandidateLine {
-            name: candidate.name.to_string(),
-            title: candidate.title.clone(),
-            leave_one_out_error: candidate.loo_rms_g,
-            leave_one_out_error_e: candidate.loo_rms_g.map(|error| error / e_g),
-            leave_one_out_largest_e: candidate.loo_max_g.map(|error| error / e_g),
-            residual_e: candidate.residual_rms_g.map(|error| error / e_g),
-            points: candidate
-                .knots
-                .as_ref()
-                .map_or(0, |knots| knots.points.len()),
-            chosen: index == proposal.chosen,
-            note: candidate.note.clone(),
-        })
-        .collect();
-    let zero_counts = captures
-        .iter()
-        .rev()
-        .find(|capture| matches!(capture.part, Part::Zero | Part::ZeroReturn))
-        .map_or(0.0, |capture| capture.mean_counts)
-        .round()
-        .clamp(-8_388_608.0, 8_388_607.0) as i32;
-    let band_g = grid(plan.scale.max_g)
-        .filter_map(|load_g| {
-            let counts = counts_at(&table, quantum_ug, load_g)?;
-            Some((load_g, proposal.u_g(counts)?))
-        })
-        .collect();
-    Ok(Choice {
-        table,
-        quantum_ug,
-        zero_counts,
-        lines,
-        reason: proposal.reason.clone(),
-        nets,
-        band_g,
-    })
-}
-
-fn grid(max_g: f64) -> impl Iterator<Item = f64> {
-    (0..=120).map(move |step| max_g * f64::from(step) / 120.0)
-}
-
-/// Net counts at which a table says `load_g`.
-fn counts_at(table: &HostTable, quantum_ug: u32, load_g: f64) -> Option<f64> {
-    let unit = quantise::quantum_g(quantum_ug);
-    let points = table
-        .knots()
-        .iter()
-        .map(|knot| (f64::from(knot.mass) * unit, f64::from(knot.counts)))
-        .collect();
-    // The same straight lines, read the other way round.
-    Some(Knots::new(points).ok()?.lookup(load_g))
-}
-
 /// A single span through zero and the capture nearest to `mass_g`.
 fn single_span(plan: &Plan, captures: &[Capture], choice: &Choice) -> Option<Before> {
     let (capture, net) = captures
         .iter()
         .zip(&choice.nets)
-        .filter(|(capture, _)| capture.part == Part::Rising)
+        .filter(|(capture, _)| matches!(capture.part, Part::Preload | Part::Rising))
         .filter_map(|(capture, net)| Some((capture, (*net)?)))
         .min_by(|a, b| {
             let far = |mass: f64| (mass - plan.single_span_g).abs();
@@ -299,7 +135,7 @@ pub fn common_settings(evidence: &Evidence<'_>) -> Option<CommonSettings> {
         .captures
         .iter()
         .zip(&evidence.choice.nets)
-        .filter(|(capture, _)| capture.part == Part::Rising)
+        .filter(|(capture, _)| matches!(capture.part, Part::Preload | Part::Rising))
         .filter_map(|(capture, net)| Some(((*net)?, capture.load.mass_g)))
         .collect();
     let full = spans.iter().max_by(|a, b| a.1.total_cmp(&b.1))?;
@@ -432,6 +268,7 @@ pub fn outcome(evidence: &Evidence<'_>) -> Outcome {
         loads: loads(evidence, &new),
         candidates: choice.lines.clone(),
         choice: choice.reason.clone(),
+        together: Some(choice.together.clone()),
         table: TableLine {
             points: choice
                 .table
@@ -527,7 +364,12 @@ fn repeatability_g(captures: &[Capture], choice: &Choice) -> f64 {
     let residuals: Vec<f64> = captures
         .iter()
         .zip(&choice.nets)
-        .filter(|(capture, _)| matches!(capture.part, Part::Rising | Part::Falling))
+        .filter(|(capture, _)| {
+            matches!(
+                capture.part,
+                Part::Preload | Part::Rising | Part::Falling | Part::Again
+            )
+        })
         .filter_map(|(capture, net)| {
             Some(quantise::mass_g(&choice.table, (*net)?, choice.quantum_ug) - capture.load.mass_g)
         })
@@ -592,10 +434,14 @@ fn loads(evidence: &Evidence<'_>, new: &dyn Fn(f64) -> f64) -> Vec<LoadLine> {
             let net = fit_net.unwrap_or_else(|| {
                 capture.mean_counts - evidence.proof_zero.map_or(capture.mean_counts, f64::from)
             });
-            let used = matches!(capture.part, Part::Rising | Part::Falling);
+            let used = matches!(
+                capture.part,
+                Part::Preload | Part::Rising | Part::Falling | Part::Again
+            );
             LoadLine {
                 purpose: match capture.part {
-                    Part::Rising => Purpose::Rising,
+                    Part::Again if capture.load.weights.is_empty() => Purpose::Zero,
+                    Part::Preload | Part::Rising | Part::Again => Purpose::Rising,
                     Part::Falling => Purpose::Falling,
                     Part::Verification => Purpose::Verification,
                     _ => Purpose::Zero,

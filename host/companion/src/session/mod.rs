@@ -2,6 +2,8 @@
 //! and typed events out. No terminal, no port, no clock; the only time it knows
 //! is the device's.
 
+pub mod cell;
+pub mod choosing;
 pub mod event;
 pub mod expectation;
 mod findings;
@@ -9,4 +11,6 @@ pub mod judge;
 pub mod plan;
 pub mod procedure;
 mod storing;
+pub mod together;
+mod verdict;
 mod weight;

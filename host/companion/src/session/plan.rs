@@ -1,15 +1,19 @@
 //! Which loads go on the pan, in which order, for the fit and for the proof.
 //!
-//! Loads for the fit are spread evenly over the range; loads for the
-//! verification are chosen apart from them, near the places where a standard
-//! asks for them: Min, the steps of the maximum permissible error, Max.
+//! The course of the fit is [`planning`]'s: the loads that tell most of curve
+//! and weights. Loads for the verification are chosen apart from them, near the
+//! places where a standard asks for them: Min, the steps of the maximum
+//! permissible error, Max.
 
 use std::collections::BTreeSet;
 
+use scalewright_metrology::planning;
 use scalewright_metrology::tolerance::{AccuracyClass, Stage, check_class, mpe_e};
 use serde::{Deserialize, Serialize};
 
-pub use super::weight::{Known, PlannedWeight};
+use super::cell::CellGrade;
+use super::together;
+pub use super::weight::{Filling, Known, PlannedWeight};
 
 /// Capacity and intervals of the scale.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -55,13 +59,19 @@ pub struct Plan {
     pub scale: ScaleSpec,
     /// The weights.
     pub weights: Vec<PlannedWeight>,
-    /// Loads of the fit, rising.
+    /// Different loads of the fit, rising.
     pub fit: Vec<Load>,
     /// Everything captured for the fit in its order, empty pans included; the
     /// first and the last are empty. Without it (journals of old) the loads of
     /// `fit` go up and, if `both_ways`, down.
     #[serde(default)]
     pub course: Vec<Load>,
+    /// Where in the course a small weight goes on top of a big load.
+    #[serde(default)]
+    pub small_on_big: Vec<SmallOnBig>,
+    /// What is expected of the cell.
+    #[serde(default)]
+    pub cell: CellGrade,
     /// Loads of the verification, rising.
     pub verify: Vec<Load>,
     /// Whether the fit loads are taken on the way down as well.
@@ -71,6 +81,17 @@ pub struct Plan {
     /// Heaviest single weight at or below a sixth of Max: what a scale is
     /// usually set with; g.
     pub single_span_g: f64,
+}
+
+/// A small weight on top of a big load.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct SmallOnBig {
+    /// Name of the small weight.
+    pub small: String,
+    /// Place of the big load in the course.
+    pub base: usize,
+    /// Place of both together.
+    pub both: usize,
 }
 
 /// Why there is no plan.
@@ -134,8 +155,8 @@ impl std::fmt::Display for PlanFault {
 
 impl std::error::Error for PlanFault {}
 
-/// Loads of the fit that a full set allows.
-const FIT_LOADS: usize = 8;
+/// Noise of one sample that a plan counts with, e (common practice).
+const ASSUMED_NOISE_E: f64 = 0.1;
 
 /// Share of Max that the heaviest load must reach: what is fitted on less says
 /// nothing of the rest (common practice).
@@ -146,35 +167,66 @@ const LEAST_REACH: f64 = scalewright_metrology::screening::LEAST_SHARE_OF_MAX;
 const SAMPLES: u16 = 16;
 
 impl Plan {
-    /// A plan for `scale` with the weights at hand.
+    /// A plan for `scale` with the weights at hand, on a cell of ordinary grade.
     ///
     /// # Errors
     /// [`PlanFault`], when scale or weights make no sense together.
     pub fn new(scale: ScaleSpec, weights: Vec<PlannedWeight>) -> Result<Self, PlanFault> {
+        Self::on_cell(scale, weights, CellGrade::default())
+    }
+
+    /// A plan for `scale` with the weights at hand, on a cell of this grade.
+    ///
+    /// # Errors
+    /// [`PlanFault`], when scale or weights make no sense together.
+    pub fn on_cell(
+        scale: ScaleSpec,
+        weights: Vec<PlannedWeight>,
+        cell: CellGrade,
+    ) -> Result<Self, PlanFault> {
         let class = check_scale(&scale)?;
         check_weights(&scale, &weights)?;
-        let reach = Combinations::of(&weights, scale.max_g);
-        let top = reach.masses_g.last().map_or(0.0, |(mass, _)| *mass);
+        let problem = together::skeleton(&scale, &weights);
+        let grade = cell.expected(&scale, ASSUMED_NOISE_E * scale.e_g, SAMPLES);
+        let course = planning::course(&problem, class, grade).map_err(|refusal| match refusal {
+            planning::PlanningRefusal::NothingKnown => PlanFault::NoWeights,
+            other @ planning::PlanningRefusal::NotUsable => PlanFault::Scale {
+                cause: other.to_string(),
+            },
+        })?;
+        let small_on_big = course.additivity.iter().filter_map(|pair| {
+            Some(SmallOnBig {
+                small: weights.get(pair.small)?.id.clone(),
+                base: pair.base,
+                both: pair.both,
+            })
+        });
+        let small_on_big = small_on_big.collect();
+        let course: Vec<Load> = course
+            .loads
+            .iter()
+            .map(|bodies| together::load_of(bodies, &weights))
+            .collect();
+        let mut fit: Vec<Load> = course
+            .iter()
+            .filter(|load| !load.weights.is_empty())
+            .cloned()
+            .collect();
+        fit.sort_by(|a, b| a.mass_g.total_cmp(&b.mass_g));
+        let mut used: BTreeSet<i64> = fit.iter().map(|load| key(load.mass_g)).collect();
+        fit.dedup_by_key(|load| key(load.mass_g));
+        let top = fit.last().map_or(0.0, |load| load.mass_g);
         if top < LEAST_REACH * scale.max_g {
             return Err(PlanFault::TooLight {
                 top_g: top,
                 max_g: scale.max_g,
             });
         }
-        let mut used = BTreeSet::new();
-        let mut fit = Vec::new();
-        for part in 1..=FIT_LOADS {
-            let target = top * part as f64 / FIT_LOADS as f64;
-            let slack = top / FIT_LOADS as f64 * 0.45;
-            if let Some(load) = reach.nearest(target, slack, &used, &weights) {
-                used.insert(key(load.mass_g));
-                fit.push(load);
-            }
-        }
-        fit.sort_by(|a, b| a.mass_g.total_cmp(&b.mass_g));
         if fit.len() < 3 {
             return Err(PlanFault::TooFewLoads { loads: fit.len() });
         }
+        let reach = Combinations::of(&weights, scale.max_g);
+        let top = reach.masses_g.last().map_or(0.0, |(mass, _)| *mass);
         let mut verify = Vec::new();
         for target in verification_targets(&scale, class, top) {
             let slack = (target * 0.25).min(top * 0.06);
@@ -194,7 +246,9 @@ impl Plan {
             scale,
             weights,
             fit,
-            course: Vec::new(),
+            course,
+            small_on_big,
+            cell,
             verify,
             both_ways: true,
             samples: SAMPLES,
@@ -378,18 +432,6 @@ impl Combinations {
 }
 
 fn load(members: u32, weights: &[PlannedWeight]) -> Load {
-    let mut load = Load::empty();
-    let mut picked: Vec<&PlannedWeight> = weights
-        .iter()
-        .enumerate()
-        .filter(|(index, _)| *index < 32 && members >> index & 1 == 1)
-        .map(|(_, weight)| weight)
-        .collect();
-    picked.sort_by(|a, b| b.mass_g.total_cmp(&a.mass_g).then(a.id.cmp(&b.id)));
-    for weight in picked {
-        load.weights.push(weight.id.clone());
-        load.mass_g += weight.mass_g;
-        load.u_g += weight.u_g;
-    }
-    load
+    let picked: Vec<usize> = (0..32).filter(|index| members >> index & 1 == 1).collect();
+    together::load_of(&picked, weights)
 }

@@ -13,11 +13,13 @@ use scalewright_protocol::message::{Answer, Ask, Hello, Refusal, Sample, TableHe
 use scalewright_protocol::settings::Settings;
 use scalewright_protocol::table::{Knot, knots_checksum};
 
+use super::choosing::{self, Choice};
 use super::event::{Capture, Entry, Event, OldTable, Part, Watching};
 use super::expectation::Seen;
-use super::judge::{self, Choice};
-use super::plan::Plan;
+use super::judge;
+use super::plan::{Known, Load, Plan, PlannedWeight};
 use super::storing::Storing;
+use super::together;
 use crate::quantise;
 use crate::record::outcome::{Noise, Outcome};
 
@@ -49,6 +51,8 @@ pub enum Action {
 pub enum Decision {
     /// Accept the new table or keep the old.
     Table,
+    /// A table is proposed, but something should be captured again first.
+    Doubt,
     /// The captures allow no table: take one back or stop.
     NoTable,
 }
@@ -64,6 +68,8 @@ pub enum Command {
     Undo,
     /// The load on the pan is right, whatever it looks like.
     TakeAsIs,
+    /// Capture again what is in doubt.
+    Repeat,
 }
 
 #[derive(Clone, Debug)]
@@ -102,6 +108,15 @@ struct Watch {
     must_move: bool,
 }
 
+/// A substitution load that has been on the pan.
+#[derive(Clone, Debug)]
+struct Substitute {
+    id: String,
+    mass_g: f64,
+    /// Number of captures by then.
+    learnt_by: usize,
+}
+
 /// A guided calibration.
 pub struct Procedure {
     plan: Plan,
@@ -110,6 +125,7 @@ pub struct Procedure {
     current: Option<Step>,
     events: Vec<Event>,
     seen: Seen,
+    substitutes: Vec<Substitute>,
     captures: Vec<Capture>,
     sitting: u32,
     noise: Option<Noise>,
@@ -151,6 +167,7 @@ impl Procedure {
             current: None,
             events: Vec::new(),
             seen: Seen::default(),
+            substitutes: Vec::new(),
             captures: Vec::new(),
             sitting: 0,
             noise: None,
@@ -205,11 +222,11 @@ impl Procedure {
         let steps = steps(&plan, &captures, noise.is_none());
         let mut procedure = Self::with(plan, steps);
         procedure.sitting = captures.last().map_or(0, |capture| capture.sitting + 1);
-        for capture in &captures {
-            procedure.seen.add(capture.load.mass_g, capture.mean_counts);
+        for capture in captures {
+            procedure.captures.push(capture.clone());
+            procedure.remember(&capture.load, capture.mean_counts);
         }
         procedure.seen.new_sitting();
-        procedure.captures = captures;
         procedure.noise = noise;
         procedure.journal_table = stored;
         procedure.journal_device = device;
@@ -290,6 +307,7 @@ impl Procedure {
                 Ok(self.undo())
             }
             (Command::Accept, Phase::Deciding) => self.accept().map(Some),
+            (Command::Repeat, Phase::Deciding) => Ok(self.repeat()),
             (Command::Keep, Phase::Deciding) => {
                 self.events.push(Event::Kept);
                 self.phase = Phase::StreamOff;
@@ -310,6 +328,8 @@ impl Procedure {
         }
         let capture = self.captures.pop()?;
         self.seen.undo();
+        let left = self.captures.len();
+        self.substitutes.retain(|known| known.learnt_by < left);
         if let Some(step) = self.current.take() {
             self.steps.push_front(step);
         }
@@ -329,17 +349,99 @@ impl Procedure {
         was_deciding.then_some(action)
     }
 
+    /// Which load of which stretch a capture was that has been taken back.
     fn place(&self, capture: &Capture) -> (usize, usize) {
-        let of = steps(&self.plan, &[], true)
-            .iter()
-            .filter(|step| step.part == capture.part)
-            .count();
-        let done = self
-            .captures
-            .iter()
-            .filter(|other| other.part == capture.part)
-            .count();
-        (done + 1, of)
+        let left = steps(&self.plan, &self.captures, false);
+        let same = |step: &&Step| step.part == capture.part && step.load == capture.load;
+        left.iter()
+            .find(same)
+            .map_or((1, 1), |step| (step.number, step.of))
+    }
+
+    /// Goes back to capture what is in doubt, and the empty pan after it.
+    fn repeat(&mut self) -> Option<Action> {
+        let again = self.still_again();
+        if again.is_empty() {
+            return None;
+        }
+        let loads = again.iter().filter_map(|names| {
+            let position = |id: &String| self.plan.weights.iter().position(|one| one.id == *id);
+            let bodies: Option<Vec<usize>> = names.iter().map(position).collect();
+            Some(together::load_of(&bodies?, &self.plan.weights))
+        });
+        let loads: Vec<Load> = loads.chain([Load::empty()]).collect();
+        let of = loads.len();
+        for (index, load) in loads.into_iter().enumerate().rev() {
+            self.steps.push_front(Step {
+                part: Part::Again,
+                load,
+                number: index + 1,
+                of,
+            });
+        }
+        Some(self.next_step(true))
+    }
+
+    /// What should be captured again and has not been yet.
+    fn still_again(&self) -> Vec<Vec<String>> {
+        let again = self.choice.iter().flat_map(|choice| &choice.again);
+        again
+            .filter(|names| {
+                let done = |capture: &Capture| {
+                    capture.part == Part::Again && capture.load.weights == **names
+                };
+                !self.captures.iter().any(done)
+            })
+            .cloned()
+            .collect()
+    }
+
+    /// Takes a capture into what is known of loads: where it reads, and the
+    /// mass of a substitution load seen for the first time.
+    fn remember(&mut self, load: &Load, counts: f64) {
+        let (mass_g, unknown_g) = self.expected_mass(load);
+        let read_g = self.seen.load_g(counts).filter(|_| unknown_g > 0.0);
+        if let Some(read_g) = read_g {
+            let unknown = load.weights.iter().find(|id| self.is_unknown(id));
+            if let Some(id) = unknown {
+                let rough_g = self.weight(id).map_or(0.0, |weight| weight.mass_g);
+                self.substitutes.push(Substitute {
+                    id: id.clone(),
+                    mass_g: rough_g + read_g - mass_g,
+                    learnt_by: self.captures.len(),
+                });
+            }
+        }
+        self.seen.add(read_g.unwrap_or(mass_g), counts);
+    }
+
+    fn weight(&self, id: &str) -> Option<&PlannedWeight> {
+        self.plan.weights.iter().find(|weight| weight.id == id)
+    }
+
+    fn is_unknown(&self, id: &str) -> bool {
+        let found = self.substitutes.iter().any(|known| known.id == id);
+        !found
+            && self
+                .weight(id)
+                .is_some_and(|weight| weight.known == Known::Not)
+    }
+
+    /// The mass a load is expected to have, and how far that may be off because
+    /// a substitution load has not been seen yet; g.
+    fn expected_mass(&self, load: &Load) -> (f64, f64) {
+        let (mut mass_g, mut unknown_g) = (load.mass_g, 0.0);
+        for id in &load.weights {
+            let found = self.substitutes.iter().find(|known| known.id == *id);
+            match (found, self.weight(id)) {
+                (Some(found), Some(weight)) => mass_g += found.mass_g - weight.mass_g,
+                (None, Some(weight)) if weight.known == Known::Not => {
+                    unknown_g += weight.may_be_off_g();
+                }
+                _ => {}
+            }
+        }
+        (mass_g, unknown_g)
     }
 
     /// Takes the answer to what was asked and returns what to do next.
@@ -525,7 +627,9 @@ impl Procedure {
     fn looks_like_the_last(&self, step: &Step) -> bool {
         let last = self.captures.last();
         last.is_some_and(|last| {
-            let apart_g = (last.load.mass_g - step.load.mass_g).abs();
+            let (last_g, _) = self.expected_mass(&last.load);
+            let (asked_g, unknown_g) = self.expected_mass(&step.load);
+            let apart_g = (last_g - asked_g).abs() - unknown_g;
             let scale = &self.plan.scale;
             last.sitting == self.sitting
                 && !step.load.weights.is_empty()
@@ -538,10 +642,16 @@ impl Procedure {
         match self.choose() {
             Ok(()) => {
                 if let Some(choice) = &self.choice {
+                    let again = self.still_again();
                     self.events.push(Event::Proposed {
                         candidates: choice.lines.clone(),
                         reason: choice.reason.clone(),
+                        together: Box::new(choice.together.clone()),
+                        again: again.clone(),
                     });
+                    if !again.is_empty() {
+                        return Action::Decide(Decision::Doubt);
+                    }
                 }
                 Action::Decide(Decision::Table)
             }
@@ -560,8 +670,8 @@ impl Procedure {
             .hello
             .as_ref()
             .map_or(quantise::MOST_KNOTS, |hello| usize::from(hello.max_knots));
-        let choice =
-            judge::choose(&self.plan, &self.captures, max_knots).map_err(SessionFault::NoTable)?;
+        let choice = choosing::choose(&self.plan, &self.captures, max_knots)
+            .map_err(SessionFault::NoTable)?;
         self.choice = Some(choice);
         Ok(())
     }

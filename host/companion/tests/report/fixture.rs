@@ -144,6 +144,7 @@ pub fn studio() -> Outcome {
     }
 
     Outcome {
+        together: None,
         version: "0.1.0".into(),
         date: "2026-05-02T14:05:00+02:00".into(),
         seed: Some(7),

@@ -116,7 +116,7 @@ impl Design {
         let loads = problem.weighings.iter().zip(&nets);
         let loaded: Vec<f64> = loads
             .filter(|(weighing, _)| !weighing.bodies.is_empty())
-            .map(|(_, net)| *net)
+            .map(|(_, counts)| *counts)
             .collect();
         let basis = Basis::new(&loaded).ok_or(JointRefusal::NoLoads)?;
         let past = past(problem);
@@ -151,8 +151,8 @@ impl Design {
             past,
             zero_times,
         };
-        for (index, (weighing, net)) in problem.weighings.iter().zip(&nets).enumerate() {
-            let place = design.basis.place(*net);
+        for (index, (weighing, counts)) in problem.weighings.iter().zip(&nets).enumerate() {
+            let place = design.basis.place(*counts);
             let zeros = design.zero_shares(weighing.sitting, weighing.at_s);
             let past = design.past[index];
             let row = design.row(&place, &weighing.bodies, &zeros, &past);
@@ -378,7 +378,7 @@ fn converter_var(problem: &Problem, basis: &Basis, stated: &[f64], nets: &[f64])
         .iter()
         .zip(nets)
         .max_by(|a, b| a.1.total_cmp(b.1))
-        .map_or(1.0, |(mass, net)| mass / net * basis.unit_counts);
+        .map_or(1.0, |(mass, counts)| mass / counts * basis.unit_counts);
     let slope = top / basis.unit_counts;
     crate::statistics::mean(&known).unwrap_or(0.0) * slope * slope
 }

@@ -15,7 +15,7 @@ pub const HALF_PLAYS: [f64; 2] = [1.0 / 16.0, 3.0 / 16.0];
 /// Time constants of creep, s: what settles while one load is read, and what
 /// still moves when the next but one is (common practice: OIML R 60 looks at
 /// 30 minutes).
-pub(super) const CREEP_S: [f64; 2] = [60.0, 600.0];
+pub const CREEP_S: [f64; 2] = [60.0, 600.0];
 
 /// Creep up to this long after a load came is part of every reading, s.
 const FRESH_S: f64 = 10.0;

@@ -21,7 +21,7 @@ mod search;
 mod suspicion;
 
 pub use forecast::{Forecast, Grade, Planned};
-pub use history::Memory;
+pub use history::{CREEP_S, Memory};
 pub use likelihood::Scatter;
 pub use posterior::{Estimate, Joint};
 pub use refusal::JointRefusal;

@@ -36,6 +36,7 @@ pub struct Estimate {
 pub struct Joint {
     pub(super) problem: Problem,
     pub(super) design: Design,
+    belief: Belief,
     pub(super) doubts: Vec<Doubt>,
     pub(super) mode: Mode,
     pub(super) values: DVector<f64>,
@@ -85,6 +86,7 @@ impl Joint {
         Ok(Self {
             problem,
             design,
+            belief,
             doubts,
             mode,
             values,
@@ -180,6 +182,55 @@ impl Joint {
         Some((fitted - stated) * self.problem.max_g)
     }
 
+    /// Standard uncertainty with which the captures alone determine a body, g,
+    /// whatever is stated of it; `None` when they don't, or there is no such body.
+    #[must_use]
+    pub fn alone_u_g(&self, body: usize) -> Option<f64> {
+        self.problem.bodies.get(body)?;
+        let index = self.design.layout.body(body);
+        let precision = 1.0 / self.covariance[(index, index)]
+            - self.design.prior[index].map_or(0.0, |sd| 1.0 / (sd * sd));
+        (precision > 0.0).then(|| self.problem.max_g / precision.sqrt())
+    }
+
+    /// How far each of these captures lies from what all others say, g: positive
+    /// where it reads too much. All are left out together, the scatter stays.
+    /// `None` for captures there are none of, or that nothing else determines.
+    ///
+    /// With H the part of the hat matrix that belongs to them, the residuals
+    /// left out are `(I - H)^-1` times the plain ones (R. D. Cook, S. Weisberg,
+    /// "Residuals and Influence in Regression", 1982, 2.2; from memory).
+    #[must_use]
+    pub fn left_out_g(&self, captures: &[usize]) -> Option<Vec<f64>> {
+        let count = captures.len();
+        let all = self.design.stated.len();
+        if captures.iter().any(|capture| *capture >= all) {
+            return None;
+        }
+        let rows = DMatrix::from_fn(count, self.design.layout.len(), |i, j| {
+            self.design.rows[(captures[i], j)]
+        });
+        let scatter = self.scatter();
+        let solved = self
+            .design
+            .solve(&self.belief, self.mode.logs, &self.doubts)?;
+        let spread = &rows * solved.covariance() * rows.transpose();
+        let keep = DMatrix::from_fn(count, count, |i, j| {
+            let v = self
+                .design
+                .variance(&scatter, self.design.stated[captures[j]]);
+            f64::from(u8::from(i == j)) - spread[(i, j)] / v
+        });
+        let values = solved.values(&self.design);
+        let plain = DVector::from_fn(count, |i, _| {
+            let fitted = rows.row(i).transpose().dot(&values);
+            (fitted - self.design.stated[captures[i]]) * self.problem.max_g
+        });
+        let out = keep.lu().solve(&plain)?;
+        let found: Vec<f64> = out.iter().copied().collect();
+        found.iter().all(|g| g.is_finite()).then_some(found)
+    }
+
     fn single(&self, index: usize) -> Option<Estimate> {
         let variance = self.covariance.get((index, index))?;
         let max_g = self.problem.max_g;
@@ -241,5 +292,65 @@ impl std::fmt::Debug for Joint {
         f.debug_struct("Joint")
             .field("scatter", &self.scatter())
             .finish_non_exhaustive()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::joint::{Body, Weighing};
+
+    /// Captures left out by formula read as when they are given no weight.
+    #[test]
+    fn what_is_left_out_has_no_say() {
+        let masses_g = [2000.0, 1000.0, 500.0];
+        let body = |(index, mass_g): (usize, &f64)| Body {
+            name: format!("W{index}"),
+            mass_g: *mass_g,
+            worth: Worth::Within(0.05),
+            filling: None,
+        };
+        let course: [&[usize]; 10] = [
+            &[],
+            &[2],
+            &[1],
+            &[1, 2],
+            &[0],
+            &[0, 2],
+            &[0, 1, 2],
+            &[0, 1],
+            &[1],
+            &[],
+        ];
+        let weighing = |(index, bodies): (usize, &&[usize])| {
+            let load: f64 = bodies.iter().map(|body| masses_g[*body]).sum();
+            let off = 0.4 * (index as f64 * 2.3).sin();
+            Weighing {
+                bodies: bodies.to_vec(),
+                counts: 700.0 * (load + off),
+                sd_counts: 20.0,
+                at_s: 30.0 * index as f64,
+                rested_s: None,
+                sitting: 0,
+            }
+        };
+        let problem = Problem {
+            bodies: masses_g.iter().enumerate().map(body).collect(),
+            weighings: course.iter().enumerate().map(weighing).collect(),
+            max_g: 4000.0,
+            e_g: 2.0,
+        };
+        let joint = Joint::solve(&problem).expect("whole");
+        let out = [2, 8];
+        let found = joint.left_out_g(&out).expect("others determine it");
+        let doubts = out.map(|capture| Doubt::Capture(capture, 1e3));
+        let solved = joint.design.solve(&joint.belief, joint.mode.logs, &doubts);
+        let values = solved.expect("solved").values(&joint.design);
+        for (capture, found) in out.into_iter().zip(found) {
+            let fitted = joint.design.rows.row(capture).transpose().dot(&values);
+            let wanted = (fitted - joint.design.stated[capture]) * 4000.0;
+            assert!((found - wanted).abs() < 1e-5, "{found} {wanted}");
+        }
+        assert_eq!(joint.left_out_g(&[99]), None);
     }
 }

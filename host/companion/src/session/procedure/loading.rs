@@ -121,8 +121,10 @@ impl Procedure {
             let load_g = (counts - f64::from(old.zero_counts)) / old.counts_per_g()?;
             return (load_g.abs() > ZERO_SHARE * self.plan.scale.max_g).then_some(false);
         }
-        let expected = self.seen.expected(step.load.mass_g, &self.plan.scale)?;
-        Some((counts - expected.counts).abs() <= expected.tolerance_counts)
+        let (asked_g, unknown_g) = self.expected_mass(&step.load);
+        let expected = self.seen.expected(asked_g, &self.plan.scale)?;
+        let unknown_counts = unknown_g * self.seen.slope()?.abs();
+        Some((counts - expected.counts).abs() <= expected.tolerance_counts + unknown_counts)
     }
 
     /// Whether the load on the pan may be taken for the one asked for, on
@@ -133,7 +135,7 @@ impl Procedure {
             // Nothing to tell by: at least something must have come.
             return moved || step.load.mass_g == 0.0;
         };
-        let asked_g = step.load.mass_g;
+        let (asked_g, _) = self.expected_mass(&step.load);
         let scale = &self.plan.scale;
         let room_g = if asked_g == 0.0 {
             INITIAL_ZERO_SHARE * scale.max_g
@@ -303,11 +305,14 @@ impl Procedure {
             sd_counts,
             samples: captured.samples,
             at_s: f64::from(middle_ms) / 1000.0,
+            rested_s: watch
+                .rest
+                .map(|(_, since)| f64::from(middle_ms.wrapping_sub(since)) / 1000.0),
             sitting: self.sitting,
             saturated: captured.saturated,
         };
-        self.seen.add(step.load.mass_g, mean_counts);
         self.captures.push(capture.clone());
+        self.remember(&step.load, mean_counts);
         let (before_g, after_g) = self.readings(&capture);
         let scale = &self.plan.scale;
         let mpe_g = scale.e_g

@@ -50,7 +50,8 @@ pub(super) fn steps(plan: &Plan, done: &[Capture], noise: bool) -> VecDeque<Step
     let mut remaining: VecDeque<Step> = all.into();
     let mut first_zero_seen = false;
     for capture in done {
-        if capture.part == Part::Zero && first_zero_seen {
+        // Repetitions of what was in doubt are extra as well.
+        if capture.part == Part::Again || capture.part == Part::Zero && first_zero_seen {
             continue;
         }
         first_zero_seen |= capture.part == Part::Zero;
@@ -99,6 +100,8 @@ fn stretches(course: &[Load]) -> Vec<(Part, &[Load])> {
         match mass_g(index) {
             0.0 if index == 0 => Part::Zero,
             0.0 => Part::ZeroReturn,
+            // Alone between two zeros.
+            _ if index == 1 && mass_g(2) == 0.0 => Part::Preload,
             mass_g if mass_g < before => Part::Falling,
             _ => Part::Rising,
         }

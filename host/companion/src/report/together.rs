@@ -1,0 +1,246 @@
+//! What all captures say together, in sentences: which weight is off and by how
+//! much, what can't be decided and what would settle it.
+
+use super::number;
+use crate::record::together::{Beforehand, Suspected, Together, Uncertain, Verdict, WeightFound};
+use crate::record::weights::name;
+
+/// Coverage factor of what is printed after a ±.
+const K: f64 = 2.0;
+
+/// A weight counts as checked when a deviation of 2 e would be four standard
+/// uncertainties.
+const CHECKED_E: f64 = 0.5;
+
+/// A deviation of less than this many e does no harm.
+const HARMLESS_E: f64 = 2.0;
+
+/// A value with its expanded uncertainty, as "5.6 g ± 0.6 g".
+#[must_use]
+pub fn with_u(found: Uncertain) -> String {
+    let expanded = K * found.u;
+    // Two digits of the uncertainty, and the value to the same place.
+    let places = if expanded > 0.0 && expanded.is_finite() {
+        number::decimals(10f64.powf(expanded.log10().floor() - 1.0))
+    } else {
+        number::decimals(1e-3)
+    };
+    format!(
+        "{} g ± {} g",
+        number::fixed(found.value, places),
+        number::fixed(expanded, places)
+    )
+}
+
+/// The verdicts in words; when nothing is wrong, what that rests on.
+#[must_use]
+pub fn sentences(found: &Together, e_g: f64) -> Vec<String> {
+    let mut out: Vec<String> = found
+        .verdicts
+        .iter()
+        .map(|verdict| match verdict {
+            Verdict::Off {
+                suspected,
+                by_g,
+                table_u_g,
+            } => off(found, suspected, *by_g, *table_u_g),
+            Verdict::Undecided { between, settling } => {
+                undecided(found, between, settling.as_deref())
+            }
+        })
+        .collect();
+    if out.is_empty() {
+        out.extend(all_well(found, e_g));
+    }
+    let jugs = found
+        .weights
+        .iter()
+        .filter(|one| one.beforehand == Beforehand::Nothing);
+    out.extend(jugs.map(|jug| format!("{} weighs {}.", jug.id, with_u(jug.mass_g))));
+    out
+}
+
+/// A weight with its stated mass, as "W3 (1 kg)"; just the mass when that is
+/// its name.
+fn called(found: &Together, id: &str) -> String {
+    let weight = found.weights.iter().find(|weight| weight.id == id);
+    match weight {
+        Some(weight) if !id.starts_with(&name(weight.stated_g)) => {
+            format!("{id} ({})", name(weight.stated_g))
+        }
+        _ => id.to_string(),
+    }
+}
+
+fn off(found: &Together, suspected: &Suspected, by_g: Uncertain, table_u_g: f64) -> String {
+    let size = with_u(Uncertain {
+        value: by_g.value.abs(),
+        ..by_g
+    });
+    let within = number::significant(K * table_u_g, 2);
+    match suspected {
+        Suspected::Weight { id } => {
+            let way = if by_g.value < 0.0 { "light" } else { "heavy" };
+            let weight = found.weights.iter().find(|weight| weight.id == *id);
+            let mass = weight.map_or(0.0, |weight| weight.stated_g);
+            format!(
+                "{} is {size} too {way}, whatever is stated of it; the scale with its new table is within {within} g at {}. The calibration reckons with its mass as found.",
+                called(found, id),
+                name(mass)
+            )
+        }
+        Suspected::Capture {
+            weights, mass_g, ..
+        } => {
+            let way = if by_g.value < 0.0 { "little" } else { "much" };
+            format!(
+                "The capture of {} ({}) read {size} too {way}, as no other capture does: another load lay there, or something touched it. It was left out of the table.",
+                weights.join(" + "),
+                name(*mass_g)
+            )
+        }
+        Suspected::Scale => "The scale itself is uneven.".into(),
+    }
+}
+
+fn undecided(found: &Together, between: &[Suspected], settling: Option<&[String]>) -> String {
+    let names: Vec<String> = between
+        .iter()
+        .map(|suspected| match suspected {
+            Suspected::Weight { id } => called(found, id),
+            Suspected::Capture {
+                weights, mass_g, ..
+            } => format!("the capture of {} ({})", weights.join(" + "), name(*mass_g)),
+            Suspected::Scale => "the scale itself".into(),
+        })
+        .collect();
+    let who = match names.split_last() {
+        Some((last, rest)) if !rest.is_empty() => format!("{} or {last}", rest.join(", ")),
+        _ => names.join(""),
+    };
+    let next = match settling {
+        Some(weights) => format!("Capture {}: that tells.", weights.join(" + ")),
+        None => "No load that these weights make would tell; borrow another weight.".into(),
+    };
+    format!("Something is off, and these captures can't tell whether it is {who}. {next}")
+}
+
+/// What "nothing is wrong" is worth.
+fn all_well(found: &Together, e_g: f64) -> Vec<String> {
+    let known: Vec<&WeightFound> = found
+        .weights
+        .iter()
+        .filter(|one| one.beforehand != Beforehand::Nothing)
+        .collect();
+    let heavy = |one: &&&WeightFound| one.stated_g > HARMLESS_E * e_g;
+    let seen = |one: &&&WeightFound| one.alone_u_g.is_some_and(|u| u <= CHECKED_E * e_g);
+    let checked = known.iter().filter(heavy).filter(seen).count();
+    let unseen: Vec<String> = known
+        .iter()
+        .filter(heavy)
+        .filter(|one| !seen(one))
+        .map(|one| called(found, &one.id))
+        .collect();
+    let mut out = Vec::new();
+    if checked > 0 {
+        let many = if checked == 1 {
+            "weight agrees"
+        } else {
+            "weights agree"
+        };
+        out.push(format!(
+            "{checked} {many} with what is stated: one that is off by 2 e ({}) would have been noticed.",
+            name(2.0 * e_g)
+        ));
+    }
+    if !unseen.is_empty() {
+        let rest = if unseen.len() > 4 {
+            format!("{} of the weights", unseen.len())
+        } else {
+            unseen.join(", ")
+        };
+        out.push(format!(
+            "These captures do not check {rest}: nothing else was weighed against it."
+        ));
+    }
+    out
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn weight(id: &str, stated_g: f64) -> WeightFound {
+        WeightFound {
+            id: id.into(),
+            stated_g,
+            beforehand: Beforehand::Within,
+            may_be_off_g: 0.05,
+            mass_g: Uncertain {
+                value: stated_g,
+                u: 0.01,
+            },
+            between_g: (stated_g - 0.02, stated_g + 0.02),
+            alone_u_g: Some(0.3),
+            captures: 3,
+            wrong: false,
+        }
+    }
+
+    fn found(verdicts: Vec<Verdict>) -> Together {
+        Together {
+            weights: vec![weight("W3", 1000.0), weight("1 kg b", 1000.0)],
+            verdicts,
+            ..Together::default()
+        }
+    }
+
+    #[test]
+    fn a_light_weight_is_said_with_size_and_uncertainty() {
+        let verdict = Verdict::Off {
+            suspected: Suspected::Weight { id: "W3".into() },
+            by_g: Uncertain {
+                value: -5.6,
+                u: 0.3,
+            },
+            table_u_g: 0.25,
+        };
+        let text = sentences(&found(vec![verdict]), 2.0).join(" ");
+        assert!(
+            text.contains("W3 (1 kg) is 5.60 g ± 0.60 g too light"),
+            "{text}"
+        );
+        assert!(text.contains("within 0.50 g at 1 kg"), "{text}");
+    }
+
+    #[test]
+    fn what_is_undecided_names_all_and_what_would_settle_it() {
+        let verdict = Verdict::Undecided {
+            between: vec![
+                Suspected::Weight { id: "W3".into() },
+                Suspected::Weight {
+                    id: "1 kg b".into(),
+                },
+                Suspected::Scale,
+            ],
+            settling: Some(vec!["W3".into(), "W4".into()]),
+        };
+        let text = sentences(&found(vec![verdict]), 2.0).join(" ");
+        assert!(
+            text.contains("W3 (1 kg), 1 kg b or the scale itself"),
+            "{text}"
+        );
+        assert!(text.contains("Capture W3 + W4: that tells"), "{text}");
+    }
+
+    #[test]
+    fn when_nothing_is_wrong_it_says_what_that_is_worth() {
+        let mut all = found(Vec::new());
+        if let Some(one) = all.weights.get_mut(1) {
+            one.alone_u_g = None;
+        }
+        let text = sentences(&all, 2.0).join(" ");
+        assert!(text.contains("1 weight agrees"), "{text}");
+        assert!(text.contains("do not check 1 kg b"), "{text}");
+    }
+}
