@@ -217,8 +217,25 @@ fn certificates_densities_and_substitution_loads_are_held_to_reason() {
                 "line 20: unknown field `nominal`, expected one of `id`, `about`, `note`",
             ),
             ("about = \"4 kg\"", "", "line 18: missing field `about`"),
+            (
+                "about = \"4 kg\"",
+                "about = []",
+                "line 20: about of jug is an empty list",
+            ),
+            (
+                "about = \"4 kg\"",
+                "about = [\"4 kg\", \"2 kg\"]",
+                "line 20: the fillings of jug must rise",
+            ),
+            (
+                "about = \"4 kg\"",
+                "about = [\"2 kg\", \"4\"]",
+                "line 20: about of jug filling 2: \"4\" has no unit",
+            ),
+            ("about = \"4 kg\"", "about = 4", "line 20: a mass as"),
         ],
     );
+    check_is_good(&RICH_WEIGHTS.replace("about = \"4 kg\"", "about = [\"2 kg\", \"4 kg\"]"));
     // At the very limits it is good: 2 % without a class, mpe + U with one.
     for (from, to) in [
         ("1000.012 g", "999.9496 g"),
@@ -251,7 +268,7 @@ fn weights_that_do_not_suit_the_scale_are_refused() {
     let folder = Folder::new();
     for (weights, cause) in [
         (heavy.as_str(), "weight W1 (20000 g) is above Max (6000 g)"),
-        (lone, "only 1 different loads"),
+        (lone, "make up to Max are too few (1)"),
     ] {
         calibrate(weights).is_problem(DATA, cause);
         let file = folder.with("weights.toml", weights);

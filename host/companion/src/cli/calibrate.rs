@@ -12,6 +12,7 @@ use crate::link::serial::SerialLine;
 use crate::record::journal::Journal;
 use crate::record::mass::parse_g;
 use crate::record::weights;
+use crate::session::cell::CellGrade;
 use crate::session::plan::{Plan, PlannedWeight, ScaleSpec};
 use crate::session::procedure::Procedure;
 
@@ -61,6 +62,9 @@ pub struct Arguments {
     /// Class of the weights in a list, after OIML R 111
     #[arg(long)]
     weight_class: Option<String>,
+    /// Grade of the load cell after OIML R 60, as "C3" or "D1" [default: C3]
+    #[arg(long)]
+    cell: Option<CellGrade>,
     /// The scale's port [default: the one scale that answers]
     #[arg(long)]
     port: Option<String>,
@@ -103,7 +107,12 @@ fn plan(arguments: &Arguments) -> Result<Plan, Problem> {
         d_g,
         class: arguments.class.clone(),
     };
-    Ok(Plan::new(scale, weights_at_hand(arguments)?)?)
+    let weights = weights_named(&arguments.weights, arguments.weight_class.as_deref())?;
+    Ok(Plan::on_cell(
+        scale,
+        weights,
+        arguments.cell.unwrap_or_default(),
+    )?)
 }
 
 /// Whether the weights are named in a file, not in a list.
@@ -112,12 +121,12 @@ fn are_in_a_file(weights: &str) -> bool {
     path.extension().is_some_and(|ending| ending == "toml") || path.exists()
 }
 
-fn weights_at_hand(arguments: &Arguments) -> Result<Vec<PlannedWeight>, Problem> {
-    let text = &arguments.weights;
+/// The weights of a file, or of a list, all of one class.
+pub fn weights_named(text: &str, class: Option<&str>) -> Result<Vec<PlannedWeight>, Problem> {
     if are_in_a_file(text) {
         return Ok(weights::read(Path::new(text))?);
     }
-    weights::from_list(text, arguments.weight_class.as_deref()).map_err(|cause| {
+    weights::from_list(text, class).map_err(|cause| {
         Problem::new(
             exit::DATA,
             format!("--weights: {cause}"),

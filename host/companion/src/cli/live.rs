@@ -30,6 +30,10 @@ pub struct Screen {
     /// Whether people (not the bench) put the loads on.
     by_hand: bool,
     e_g: f64,
+    /// Fillings of vessels: name of the load, the vessel, about how heavy, g.
+    fillings: Vec<(String, String, f64)>,
+    /// The filling at hand.
+    filled: Option<String>,
     part: Option<Part>,
     head: String,
     trace: Vec<f64>,
@@ -46,6 +50,13 @@ impl Screen {
             quiet,
             by_hand,
             e_g: plan.scale.e_g,
+            fillings: (plan.weights.iter())
+                .filter_map(|weight| {
+                    let vessel = weight.filling.as_ref()?.vessel.clone();
+                    Some((weight.id.clone(), vessel, weight.mass_g))
+                })
+                .collect(),
+            filled: None,
             part: None,
             head: String::new(),
             trace: Vec::new(),
@@ -235,6 +246,21 @@ impl Screen {
         };
         self.trace.clear();
         self.drawn = None;
+        let filling = self
+            .fillings
+            .iter()
+            .find(|(id, ..)| load.weights.contains(id) && self.filled.as_ref() != Some(id));
+        if let Some((id, vessel, mass_g)) = filling.cloned() {
+            let order = format!(
+                "Fill {vessel} until it weighs about {}, and then leave it as it is: what is spilt or poured off becomes an error.",
+                name(mass_g)
+            );
+            for line in wrap(&order, 76) {
+                let line = self.paint.strong(&line);
+                self.say(&format!("  {line}"));
+            }
+            self.filled = Some(id);
+        }
         if self.by_hand {
             let order = if load.weights.is_empty() {
                 "Take everything off".to_string()

@@ -38,6 +38,7 @@ mod log_file;
 mod logs;
 mod paint;
 mod people;
+mod plan;
 mod plot;
 mod problem;
 mod progress;
@@ -65,6 +66,7 @@ First time here? Nothing needs to be plugged in:
 With a scale on the desk:
   scalewright find              which port it is on, and what it holds
   scalewright inspect           whether it is wired right and healthy
+  scalewright plan --max 6kg --e 2g --weights weights.toml
   scalewright calibrate --max 6kg --e 2g --weights weights.toml
 
 Exit codes: 0 done and passed; 1 done, but the scale does not pass; 2 the
@@ -83,6 +85,8 @@ struct Arguments {
 enum Command {
     /// Run a complete guided calibration without hardware
     Rehearse(rehearse::Arguments),
+    /// Which loads a calibration will ask for, and what it will be worth
+    Plan(plan::Arguments),
     /// Calibrate the scale on the desk, with the weights at hand
     Calibrate(calibrate::Arguments),
     /// Check a weights file: what they are worth, how far they reach
@@ -113,6 +117,7 @@ pub fn main() -> ExitCode {
     let arguments = Arguments::parse();
     let outcome = match arguments.command {
         Command::Rehearse(arguments) => rehearse::run(&arguments),
+        Command::Plan(arguments) => plan::run(&arguments),
         Command::Calibrate(arguments) => calibrate::run(&arguments),
         Command::Weights(arguments) => weights::run(&arguments),
         Command::Resume(arguments) => resume::run(&arguments),

@@ -207,6 +207,9 @@ impl From<PlanFault> for Problem {
             PlanFault::TooFewLoads { .. } => {
                 "add weights that make other sums, or borrow one of about a third of Max"
             }
+            PlanFault::Open { .. } => {
+                "add a weight of known mass that can stand beside the others on the pan"
+            }
             PlanFault::Scale { .. } => "check --max, --e, --d and --class (I, II, III or IIII)",
         };
         let code = match &fault {

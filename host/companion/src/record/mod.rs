@@ -2,6 +2,7 @@
 //! interrupted one go on, and the weights it is made with.
 
 pub mod density;
+pub mod foreseen;
 pub mod journal;
 pub mod mass;
 pub mod outcome;

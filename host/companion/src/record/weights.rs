@@ -9,7 +9,7 @@ mod listed;
 use scalewright_metrology::weights::{WeightClass, mpe_mg};
 
 use super::mass::parse_g;
-use crate::session::plan::PlannedWeight;
+use crate::session::plan::{Known, PlannedWeight};
 
 pub use file::{WeightsFault, list, parse, parse_list, read};
 pub use listed::{Listed, Worth};
@@ -105,7 +105,10 @@ pub fn name(mass_g: f64) -> String {
 /// A weight as it is listed: its name with its mass, unless the name says it.
 #[must_use]
 pub fn label(weight: &PlannedWeight) -> String {
-    let mass = name(weight.mass_g);
+    let mass = match weight.known {
+        Known::Not => format!("about {}", name(weight.mass_g)),
+        Known::Class | Known::Stated => name(weight.mass_g),
+    };
     if weight.id.starts_with(&mass) {
         weight.id.clone()
     } else {

@@ -12,9 +12,11 @@
 //! | [`table`] | the report in the terminal |
 //! | [`json()`] | the outcome for other programs |
 //! | [`weights()`] | a review of weights in the terminal |
+//! | [`foreseen()`] | what a plan will be worth, in the terminal |
 //! | [`error_curve`], [`sparkline`] | small text graphics, also for a live view |
 
 pub mod band;
+mod foreseen;
 pub mod html;
 pub mod json;
 pub mod number;
@@ -29,6 +31,7 @@ pub mod together;
 mod weights;
 mod words;
 
+pub use foreseen::foreseen;
 pub use html::page;
 pub use json::json;
 pub use text::table;

@@ -11,7 +11,7 @@ use super::sums::sums;
 use super::{Level, Remark, Review, SubstitutionRow, Topic, listing};
 use crate::record::weights::name;
 use crate::report::number;
-use crate::session::plan::{Load, Plan, ScaleSpec};
+use crate::session::plan::{Known, Load, Plan, ScaleSpec};
 
 /// Loads that a full set gives the fit and the proof. OIML R 76-1 A.4.4.1 asks
 /// for ten in the proof (clause from memory).
@@ -93,6 +93,7 @@ impl Review {
             .fit
             .iter()
             .chain(&plan.verify)
+            .filter(|load| is_known(load, plan))
             .filter_map(|load| judge(load, plan, class))
             .collect();
         let ratio = |load: &WorstLoad| load.may_be_off_g / load.third_of_mpe_g;
@@ -148,6 +149,13 @@ fn judge(load: &Load, plan: &Plan, class: AccuracyClass) -> Option<WorstLoad> {
     })
 }
 
+/// Whether no substitution load is part of it: that is found, not known.
+fn is_known(load: &Load, plan: &Plan) -> bool {
+    let unknown = plan.weights.iter().filter(|one| one.known == Known::Not);
+    let mut unknown = unknown.map(|one| &one.id);
+    !unknown.any(|id| load.weights.contains(id))
+}
+
 fn percent(share: f64) -> String {
     number::trimmed(share * 100.0, if share < 0.1 { 1 } else { 0 })
 }
@@ -177,12 +185,14 @@ fn far(against: &Against, substitutions: &[SubstitutionRow]) -> Remark {
         return remark(
             Level::Heed,
             "above that nothing can be proved",
-            format!("add {missing} more, or a substitution load of about that"),
+            format!(
+                "add {missing} more, or a jug of water as a [[substitution]]: filled in steps as heavy as the weights"
+            ),
         );
     }
     let names: Vec<String> = substitutions.iter().map(|one| one.id.clone()).collect();
     let names = listing(&names);
-    let more_g: f64 = substitutions.iter().map(|one| one.about_g).sum();
+    let more_g = super::most_at_once_g(substitutions);
     let with_g = against.reach_g + more_g;
     let with = match with_g >= against.max_g {
         true => format!("with {names}, once found, they reach Max"),

@@ -145,6 +145,8 @@ pub struct WeightRow {
 pub struct SubstitutionRow {
     /// Its name.
     pub id: String,
+    /// The vessel it is a filling of.
+    pub filling_of: Option<String>,
     /// Roughly how heavy it is, as it was written.
     pub about: String,
     /// The same, g.
@@ -169,7 +171,7 @@ pub struct Review {
     /// Standard uncertainty of that, g; weights of one set err alike, so theirs
     /// add up.
     pub sum_standard_uncertainty_g: f64,
-    /// Rough mass of all substitution loads together, g.
+    /// Rough mass of all substitution loads that can be on the pan together, g.
     pub substitution_sum_g: f64,
     /// How many different loads the weights make, by their nominal values.
     pub different_loads: usize,
@@ -195,7 +197,7 @@ pub fn review(listed: &[Listed]) -> Review {
     Review {
         sum_g: weights.iter().map(|one| one.mass_g).sum(),
         sum_standard_uncertainty_g: weights.iter().map(|one| one.standard_uncertainty_g).sum(),
-        substitution_sum_g: substitutions.iter().map(|one| one.about_g).sum(),
+        substitution_sum_g: most_at_once_g(&substitutions),
         different_loads: sums.loads_g.len(),
         more_loads: sums.more,
         scale: None,
@@ -203,6 +205,17 @@ pub fn review(listed: &[Listed]) -> Review {
         weights,
         substitutions,
     }
+}
+
+/// Rough mass of what can be on the pan at once, g: of a vessel its last filling.
+fn most_at_once_g(substitutions: &[SubstitutionRow]) -> f64 {
+    let last = |(index, one): (usize, &SubstitutionRow)| {
+        let later = substitutions.get(index + 1..).unwrap_or_default();
+        let refilled = one.filling_of.is_some()
+            && later.iter().any(|other| other.filling_of == one.filling_of);
+        (!refilled).then_some(one.about_g)
+    };
+    substitutions.iter().enumerate().filter_map(last).sum()
 }
 
 fn weight_row(one: &Listed) -> WeightRow {
@@ -234,6 +247,7 @@ fn weight_row(one: &Listed) -> WeightRow {
 fn substitution_row(one: &Listed) -> SubstitutionRow {
     SubstitutionRow {
         id: one.id.clone(),
+        filling_of: one.filling.as_ref().map(|filling| filling.vessel.clone()),
         about: one.nominal.clone(),
         about_g: one.nominal_g,
         known: words(one.worth),

@@ -7,6 +7,7 @@ pub mod choosing;
 pub mod event;
 pub mod expectation;
 mod findings;
+pub mod foresee;
 pub mod judge;
 pub mod plan;
 pub mod procedure;

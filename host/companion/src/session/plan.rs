@@ -125,6 +125,11 @@ pub enum PlanFault {
         /// Loads the weights allow.
         loads: usize,
     },
+    /// The loads that the weights make leave something open.
+    Open {
+        /// What.
+        cause: String,
+    },
     /// Max, e or d make no sense.
     Scale {
         /// What is wrong.
@@ -146,9 +151,9 @@ impl std::fmt::Display for PlanFault {
             ),
             Self::TooFewLoads { loads } => write!(
                 f,
-                "these weights make only {loads} different loads up to Max; three or more are needed"
+                "the loads that these weights make up to Max are too few ({loads}); three or more different ones are needed"
             ),
-            Self::Scale { cause } => write!(f, "{cause}"),
+            Self::Open { cause } | Self::Scale { cause } => write!(f, "{cause}"),
         }
     }
 }

@@ -43,7 +43,7 @@ const LEAST_BESIDE_A_CHAIN: usize = 6;
 /// more than this share of Max: over so little the curve's shape says nothing.
 const AS_HEAVY: f64 = 0.06;
 
-/// How often each side of such a comparison is captured.
+/// How often each side of such a comparison is captured, and any load at most.
 const COMPARED: usize = 2;
 
 /// Rounds in which each load may be exchanged for a better one.
@@ -108,14 +108,16 @@ pub fn course(
         knowledge.learn(choice);
     }
     let count = FOR_THE_CURVE.max(chain.len() + LEAST_BESIDE_A_CHAIN);
-    let best = |knowledge: &Knowledge| {
+    let best = |knowledge: &Knowledge, chosen: &[&Load]| {
         let gain = |choice| knowledge.gain_for_the_curve(choice);
-        let all = all.iter().map(|choice| (gain(choice), choice));
+        let often = |choice: &&Load| chosen.iter().filter(|one| one == &choice).count();
+        let all = all.iter().filter(|choice| often(choice) < COMPARED);
+        let all = all.map(|choice| (gain(choice), choice));
         all.max_by(|a, b| a.0.total_cmp(&b.0))
             .map(|(_, choice)| choice)
     };
     while chosen.len() < count {
-        let Some(choice) = best(&knowledge) else {
+        let Some(choice) = best(&knowledge, &chosen) else {
             break;
         };
         knowledge.learn(choice);
@@ -124,12 +126,13 @@ pub fn course(
     // What was best first need not be best beside the others.
     for _ in 0..EXCHANGES {
         let mut changed = false;
-        for place in chosen.iter_mut().skip(chain.len()) {
-            knowledge.forget(place);
-            let better = best(&knowledge).unwrap_or(place);
+        for place in chain.len()..chosen.len() {
+            let out = chosen.swap_remove(place);
+            knowledge.forget(out);
+            let better = best(&knowledge, &chosen).unwrap_or(out);
             knowledge.learn(better);
-            changed |= better.bodies != place.bodies;
-            *place = better;
+            changed |= better.bodies != out.bodies;
+            chosen.insert(place, better);
         }
         if !changed {
             break;

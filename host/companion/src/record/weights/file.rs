@@ -20,8 +20,12 @@
 //! note = "lab, 2026"
 //!
 //! [[substitution]]
+//! id = "stone"
+//! about = "1.5 kg"              # the calibration finds what it weighs
+//!
+//! [[substitution]]
 //! id = "jug"
-//! about = "4 kg"                # the calibration finds what it weighs
+//! about = ["2 kg", "4 kg"]      # filled to these in turn, never emptied
 //! ```
 //!
 //! Owns what a file may say. Guarantees names that differ, and nothing
@@ -39,7 +43,7 @@ use super::listed::{Listed, Worth};
 use super::{class_mpe_g, name, squeezed};
 use crate::record::density::parse_kg_m3;
 use crate::record::mass::parse_g;
-use crate::session::plan::PlannedWeight;
+use crate::session::plan::{Filling, PlannedWeight};
 
 /// A certificate further than this share from the nominal value is taken for a
 /// typing error: class M3 ends at 1 % for 1 g and gets narrower (OIML R 111-1:2004,
@@ -76,8 +80,16 @@ struct Weight {
 #[serde(deny_unknown_fields)]
 struct Substitution {
     id: Text,
-    about: Text,
+    about: Spanned<About>,
     note: Option<String>,
+}
+
+/// One rough mass, or those of a vessel's fillings.
+#[derive(Deserialize)]
+#[serde(untagged, expecting = "a mass as \"2 kg\", or a list of masses")]
+enum About {
+    One(String),
+    Fillings(Vec<String>),
 }
 
 /// A weights file that cannot be used.
@@ -172,10 +184,14 @@ pub fn parse_list(text: &str, file: &str) -> Result<Vec<Listed>, WeightsFault> {
     let ids = ids.chain(parsed.substitution.iter().map(|load| &load.id));
     names_differ(ids, line_at)
         .and_then(|()| {
-            let weights = parsed.weight.iter().map(weight);
-            weights
-                .chain(parsed.substitution.iter().map(substitution))
-                .collect()
+            let mut all: Vec<Listed> = Vec::new();
+            for said in &parsed.weight {
+                all.push(weight(said)?);
+            }
+            for said in &parsed.substitution {
+                all.extend(substitutions(said)?);
+            }
+            Ok(all)
         })
         .map_err(|found| fault(Some(line_at(found.at)), &found.cause))
 }
@@ -227,19 +243,55 @@ fn weight(said: &Weight) -> Result<Listed, Fault> {
         worth,
         density_kg_m3: density.transpose()?,
         note: said.note.clone(),
+        filling: None,
     })
 }
 
-fn substitution(said: &Substitution) -> Result<Listed, Fault> {
+/// A substitution load, or the fillings of one, each a load of its own.
+fn substitutions(said: &Substitution) -> Result<Vec<Listed>, Fault> {
     let id = said.id.get_ref();
-    Ok(Listed {
-        id: id.clone(),
-        nominal: said.about.get_ref().trim().into(),
-        nominal_g: mass_g(&said.about, "about", id)?,
-        worth: Worth::ToBeFound,
-        density_kg_m3: None,
-        note: said.note.clone(),
-    })
+    let load = |text: &str, id: String, filling: Option<Filling>| {
+        let nominal_g = parse_g(text)
+            .map_err(|cause| Fault::at(&said.about, format!("about of {id}: {cause}")))?;
+        Ok(Listed {
+            id,
+            nominal: text.trim().into(),
+            nominal_g,
+            worth: Worth::ToBeFound,
+            density_kg_m3: None,
+            note: said.note.clone(),
+            filling,
+        })
+    };
+    let fillings = match said.about.get_ref() {
+        About::One(text) => return Ok(vec![load(text, id.clone(), None)?]),
+        About::Fillings(fillings) => fillings,
+    };
+    if fillings.is_empty() {
+        return Err(Fault::at(
+            &said.about,
+            format!("about of {id} is an empty list"),
+        ));
+    }
+    let mut loads: Vec<Listed> = Vec::new();
+    for (turn, text) in fillings.iter().enumerate() {
+        let filling = Filling {
+            vessel: id.clone(),
+            turn,
+        };
+        let next = load(text, format!("{id} filling {}", turn + 1), Some(filling))?;
+        if loads
+            .last()
+            .is_some_and(|last| next.nominal_g <= last.nominal_g)
+        {
+            return Err(Fault::at(
+                &said.about,
+                format!("the fillings of {id} must rise: a vessel is filled up, not emptied"),
+            ));
+        }
+        loads.push(next);
+    }
+    Ok(loads)
 }
 
 fn worth(said: &Weight, nominal_g: f64) -> Result<Worth, Fault> {

@@ -7,7 +7,7 @@
 use scalewright_metrology::weights::{WeightClass, buoyancy_half_width_g};
 
 use super::UNSTATED_SHARE;
-use crate::session::plan::{Known, PlannedWeight};
+use crate::session::plan::{Filling, Known, PlannedWeight};
 
 /// Share of its rough value that is the standard uncertainty of a substitution
 /// load before it is found; somebody's guess at a jug of water.
@@ -58,6 +58,8 @@ pub struct Listed {
     pub density_kg_m3: Option<f64>,
     /// What somebody noted.
     pub note: Option<String>,
+    /// Which filling of a vessel it is.
+    pub filling: Option<Filling>,
 }
 
 impl Listed {
@@ -108,6 +110,7 @@ impl Listed {
                 Worth::ToBeFound => Known::Not,
             },
             density_kg_m3: self.density_kg_m3,
+            filling: self.filling.clone(),
             ..PlannedWeight::new(self.id.clone(), self.mass_g(), self.u_g())
         }
     }
