@@ -4,3 +4,4 @@
 pub mod chip;
 pub mod near;
 pub mod pontius;
+pub mod sessions;

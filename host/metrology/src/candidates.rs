@@ -50,6 +50,10 @@ use crate::screening::check;
 /// Loads needed to choose by the errors at loads left out.
 pub const LEAST_TO_CHOOSE: usize = 5;
 
+/// A curve is laid to this many e: no error anybody sees, and within the room
+/// of a large device.
+const LAID_TO_E: f64 = 0.003;
+
 /// Share of a standard error that a simpler shape may be worse by.
 const SIMPLER_MARGIN: f64 = 0.25;
 
@@ -225,9 +229,8 @@ fn judged(gathered: &Gathered, space: &TableSpace) -> Vec<usize> {
 pub fn knots_of(curve: &dyn Curve, from_counts: f64, space: &TableSpace) -> Result<Knots, String> {
     let reach = counts_at(curve, space.reach_g, from_counts)
         .ok_or_else(|| ShapeRefusal::NotMonotone.to_string())?;
-    // A hundredth of e is no error anybody sees; finer knots than the table's
-    // resolution are none.
-    let tolerance = space.quantum_g.max(0.01 * space.e_g);
+    // Finer knots than the table's resolution are none.
+    let tolerance = space.quantum_g.max(LAID_TO_E * space.e_g);
     let laid = lay(curve, reach, space.max_knots, tolerance).map_err(|e| e.to_string())?;
     Ok(laid.knots)
 }

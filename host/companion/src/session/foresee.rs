@@ -1,6 +1,6 @@
 //! What a plan will be worth, before anything is put on the pan.
 
-use scalewright_metrology::joint::{Forecast, Grade, Planned};
+use scalewright_metrology::joint::{Forecast, Grade, Planned, RIVAL_E};
 use scalewright_metrology::planning;
 use scalewright_metrology::tolerance::{Stage, check_class, interval_at_least, mpe_e};
 
@@ -20,9 +20,6 @@ const THIRD: f64 = 1.0 / 3.0;
 
 /// Places at which a plan is judged, as shares of Max.
 const PLACES: [f64; 12] = [0.02, 0.05, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 1.0];
-
-/// A weight heavier than this many e can be wrong by what shows.
-const MATTERS_E: f64 = 4.0;
 
 /// Time that a load of the proof takes, s (from sessions on the bench).
 const PROOF_LOAD_S: f64 = 20.0;
@@ -72,7 +69,7 @@ pub fn foresee(plan: &Plan, noise_g: f64, smoothing: u8) -> Result<Foreseen, Pla
             .map(|(body, weight)| Checked {
                 id: weight.id.clone(),
                 alone_u_g: forecast.body_u_g(body),
-                matters: weight.mass_g >= MATTERS_E * scale.e_g,
+                matters: weight.mass_g >= RIVAL_E * scale.e_g,
             })
             .collect(),
         improvements: improvements(plan, noise_g, worst_share),

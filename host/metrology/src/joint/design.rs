@@ -12,6 +12,7 @@
 
 use nalgebra::{DMatrix, DVector};
 
+use super::apart::{Pair, alone, beside};
 use super::basis::{Basis, Place};
 use super::history::{CREEP_S, Past, past};
 use super::{JointRefusal, Problem, Worth};
@@ -220,6 +221,37 @@ impl Design {
             (None, Some(b)) => vec![(b.0, 1.0)],
             (None, None) => Vec::new(),
         }
+    }
+
+    /// Standard uncertainty of a body by captures of this covariance alone, even
+    /// if one of its rivals is wrong; `None` where they don't tell it.
+    pub(super) fn told_apart(
+        &self,
+        problem: &Problem,
+        covariance: &DMatrix<f64>,
+        body: usize,
+    ) -> Option<f64> {
+        problem.bodies.get(body)?;
+        // In one capture alone a weight can't be told from a slip of the hand.
+        let captures = problem.weighings.iter();
+        if captures.filter(|one| one.bodies.contains(&body)).count() < 2 {
+            return None;
+        }
+        let at = |body: usize| self.layout.body(body);
+        let stated = |body: usize| self.prior[at(body)].map(|sd| sd * sd);
+        let own = covariance[(at(body), at(body))];
+        let by_itself = alone(own, stated(body));
+        let worst = problem.rivals(body).map(|other| {
+            beside(Pair {
+                own,
+                other: covariance[(at(other), at(other))],
+                both: covariance[(at(body), at(other))],
+                own_stated: stated(body),
+                other_stated: stated(other),
+            })
+        });
+        let variance = worst.fold(by_itself, f64::max);
+        variance.is_finite().then(|| variance.sqrt())
     }
 
     /// Net counts that Max would give, as far as the heaviest capture tells.

@@ -25,7 +25,7 @@ pub struct Forecast {
     design: Design,
     covariance: DMatrix<f64>,
     grade: Grade,
-    max_g: f64,
+    problem: Problem,
 }
 
 /// One load to come: its bodies and when.
@@ -69,18 +69,18 @@ impl Forecast {
             covariance: solved.covariance(),
             design,
             grade,
-            max_g: problem.max_g,
+            problem,
         })
     }
 
     /// Standard uncertainty of the curve at a load, g.
     #[must_use]
     pub fn u_g(&self, load_g: f64) -> f64 {
-        let place = self.design.basis.place(load_g / self.max_g * CODES);
+        let place = self.design.basis.place(load_g / self.problem.max_g * CODES);
         let row = self.design.curve_row(&place);
         let left = place.left * self.grade.scatter.tau.powi(2);
         let variance = (&self.covariance * &row).dot(&row) + left;
-        variance.max(0.0).sqrt() * self.max_g
+        variance.max(0.0).sqrt() * self.problem.max_g
     }
 
     /// Standard deviation of the error of indication of one weighing at a
@@ -88,20 +88,19 @@ impl Forecast {
     #[must_use]
     pub fn error_sd_g(&self, load_g: f64) -> f64 {
         let scatter = &self.grade.scatter;
-        let own = scatter.own * self.max_g;
+        let own = scatter.own * self.problem.max_g;
         let share = scatter.share * load_g;
         (self.u_g(load_g).powi(2) + own * own + share * share + self.grade.converter_g.powi(2))
             .sqrt()
     }
 
     /// Standard uncertainty with which the captures alone determine a body, g,
-    /// whatever is stated of it; `None` when they don't.
+    /// whatever is stated of it and even if one other body is wrong; `None` when
+    /// they don't.
     #[must_use]
     pub fn body_u_g(&self, body: usize) -> Option<f64> {
-        let index = self.design.layout.body(body);
-        let variance = *self.covariance.get((index, index))?;
-        let stated = self.design.prior.get(index).copied()?;
-        let precision = 1.0 / variance - stated.map_or(0.0, |sd| 1.0 / (sd * sd));
-        (precision > 0.0).then(|| self.max_g / precision.sqrt())
+        self.design
+            .told_apart(&self.problem, &self.covariance, body)
+            .map(|u| u * self.problem.max_g)
     }
 }

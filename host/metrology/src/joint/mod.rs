@@ -7,6 +7,7 @@
 //! Guarantees: what the captures leave open is named, never guessed. Refuses
 //! by [`JointRefusal`].
 
+pub(crate) mod apart;
 pub(crate) mod basis;
 mod design;
 mod determined;
@@ -26,6 +27,10 @@ pub use likelihood::Scatter;
 pub use posterior::{Estimate, Joint};
 pub use refusal::JointRefusal;
 pub use suspicion::{Judged, Suspect, Suspicion, judge};
+
+/// A body lighter than this many e can't be wrong by 2 e and still be taken for
+/// what it is called.
+pub const RIVAL_E: f64 = 4.0;
 
 /// What is known beforehand of a body's mass.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -105,6 +110,17 @@ pub struct Problem {
 }
 
 impl Problem {
+    /// Positions of the other bodies that may be wrong by as much as this one:
+    /// those of known mass that weigh enough.
+    pub(crate) fn rivals(&self, body: usize) -> impl Iterator<Item = usize> + '_ {
+        let heavy = move |one: &Body| one.mass_g >= RIVAL_E * self.e_g;
+        let known = |one: &Body| one.worth != Worth::Unknown;
+        let bodies = self.bodies.iter().enumerate();
+        bodies
+            .filter(move |(other, one)| *other != body && known(one) && heavy(one))
+            .map(|(other, _)| other)
+    }
+
     /// Mass of a weighing's bodies as stated, g.
     #[must_use]
     pub fn stated_g(&self, weighing: &Weighing) -> f64 {

@@ -183,14 +183,13 @@ impl Joint {
     }
 
     /// Standard uncertainty with which the captures alone determine a body, g,
-    /// whatever is stated of it; `None` when they don't, or there is no such body.
+    /// whatever is stated of it and even if one other body is wrong; `None` when
+    /// they don't, or there is no such body.
     #[must_use]
     pub fn alone_u_g(&self, body: usize) -> Option<f64> {
-        self.problem.bodies.get(body)?;
-        let index = self.design.layout.body(body);
-        let precision = 1.0 / self.covariance[(index, index)]
-            - self.design.prior[index].map_or(0.0, |sd| 1.0 / (sd * sd));
-        (precision > 0.0).then(|| self.problem.max_g / precision.sqrt())
+        self.design
+            .told_apart(&self.problem, &self.covariance, body)
+            .map(|u| u * self.problem.max_g)
     }
 
     /// How far each of these captures lies from what all others say, g: positive

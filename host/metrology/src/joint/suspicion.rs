@@ -161,10 +161,10 @@ pub fn judge(problem: &Problem) -> Result<Judged, JointRefusal> {
                         let found = all.iter().find(|one| one.1 == suspect)?;
                         let mut with = doubts.clone();
                         with.extend(found.2);
-                        design.solve(&belief, found.3, &with)
+                        Some((design.solve(&belief, found.3, &with)?, found.3))
                     });
-                    if let [Some(one), Some(other)] = &sides {
-                        settling = settle(problem, &design, one, other, sound.logs);
+                    if let [Some((one, logs)), Some((other, _))] = &sides {
+                        settling = settle(problem, &design, one, other, *logs);
                     }
                     open = shares;
                 }

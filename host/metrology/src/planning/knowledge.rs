@@ -8,6 +8,7 @@
 
 use nalgebra::{DMatrix, DVector};
 
+use crate::joint::apart::{Pair, alone, beside};
 use crate::joint::basis::Basis;
 use crate::joint::{Grade, Problem};
 
@@ -40,6 +41,8 @@ pub(super) struct Knowledge {
     grade: Grade,
     max_g: f64,
     masses_g: Vec<f64>,
+    /// Bodies that may be wrong.
+    rivals: Vec<usize>,
     /// Variance of each body before any capture, in parts of Max; `None` where
     /// nothing is known.
     prior: Vec<Option<f64>>,
@@ -86,6 +89,7 @@ impl Knowledge {
             seen,
             grade,
             max_g: problem.max_g,
+            rivals: problem.rivals(usize::MAX).collect(),
             masses_g: problem.bodies.iter().map(|body| body.mass_g).collect(),
             prior,
         })
@@ -141,39 +145,45 @@ impl Knowledge {
         }
     }
 
-    /// By how much the weights of `heavy_g` or more are less well known by the
+    /// By how much the weights that may be wrong are less well told apart by the
     /// captures alone than `least_g`, summed up, g.
-    pub(super) fn unclear_weights(&self, heavy_g: f64, least_g: f64) -> f64 {
-        self.unclear(heavy_g, least_g, |index| self.covariance[(index, index)])
+    pub(super) fn unclear_weights(&self, least_g: f64) -> f64 {
+        self.unclear(least_g, &|i, j| self.covariance[(i, j)])
     }
 
     /// How much a load would lower that, g.
-    pub(super) fn gain_for_weights(&self, choice: &Load, heavy_g: f64, least_g: f64) -> f64 {
+    pub(super) fn gain_for_weights(&self, choice: &Load, least_g: f64) -> f64 {
         let row = self.row(choice);
         let reach = &self.covariance * &row;
         let all = self.variance(choice) + reach.dot(&row);
-        let after = self.unclear(heavy_g, least_g, |index| {
-            self.covariance[(index, index)] - reach[index] * reach[index] / all
+        let after = self.unclear(least_g, &|i, j| {
+            self.covariance[(i, j)] - reach[i] * reach[j] / all
         });
-        let gain = self.unclear_weights(heavy_g, least_g) - after;
+        let gain = self.unclear_weights(least_g) - after;
         gain * (1.0 - HANDLING * choice.bodies.len() as f64)
     }
 
-    fn unclear(&self, heavy_g: f64, least_g: f64, variance: impl Fn(usize) -> f64) -> f64 {
-        let bodies = self.masses_g.iter().zip(&self.prior).enumerate();
-        bodies
-            .filter(|(_, (mass_g, _))| **mass_g >= heavy_g)
-            .map(|(index, (mass_g, prior))| {
-                let variance = variance(SUPPORTS + 2 + index).max(f64::MIN_POSITIVE);
-                // What the captures alone say: the stated worth taken out.
-                let precision = 1.0 / variance - prior.map_or(0.0, |known| 1.0 / known);
-                let alone_g = if precision > 0.0 {
-                    self.max_g / precision.sqrt()
-                } else {
-                    *mass_g
-                };
-                (alone_g.min(*mass_g) - least_g).max(0.0)
-            })
-            .sum()
+    fn unclear(&self, least_g: f64, covariance: &dyn Fn(usize, usize) -> f64) -> f64 {
+        let at = |body: usize| SUPPORTS + 2 + body;
+        let each = self.rivals.iter().map(|body| {
+            let own = covariance(at(*body), at(*body));
+            let stated = |body: usize| self.prior.get(body).copied().flatten();
+            let others = self.rivals.iter().filter(|other| *other != body);
+            let worst = others.map(|other| {
+                beside(Pair {
+                    own,
+                    other: covariance(at(*other), at(*other)),
+                    both: covariance(at(*body), at(*other)),
+                    own_stated: stated(*body),
+                    other_stated: stated(*other),
+                })
+            });
+            let variance = worst.fold(alone(own, stated(*body)), f64::max);
+            let mass_g = self.masses_g.get(*body).copied().unwrap_or(0.0);
+            // What isn't told at all is no worse than the weight itself.
+            let alone_g = (variance.sqrt() * self.max_g).min(mass_g);
+            (alone_g - least_g).max(0.0)
+        });
+        each.sum()
     }
 }

@@ -33,9 +33,6 @@ const FOR_THE_WEIGHTS: usize = 5;
 /// A weight counts as told apart when the captures alone know it to this many e.
 const TOLD_APART_E: f64 = 0.4;
 
-/// A weight lighter than this many e can't be wrong by what matters.
-const TOO_LIGHT_E: f64 = 4.0;
-
 /// As many of them at least beside those that measure substitution loads.
 const LEAST_BESIDE_A_CHAIN: usize = 6;
 
@@ -140,14 +137,13 @@ pub fn course(
     }
     let mut taken: Vec<Vec<usize>> = chosen.iter().map(|one| one.bodies.clone()).collect();
     let least = TOLD_APART_E * problem.e_g;
-    let heavy_g = TOO_LIGHT_E * problem.e_g;
     for _ in 0..FOR_THE_WEIGHTS {
-        if knowledge.unclear_weights(heavy_g, least) <= 0.0 {
+        if knowledge.unclear_weights(least) <= 0.0 {
             break;
         }
         let best = all
             .iter()
-            .map(|choice| (knowledge.gain_for_weights(choice, heavy_g, least), choice))
+            .map(|choice| (knowledge.gain_for_weights(choice, least), choice))
             .max_by(|a, b| a.0.total_cmp(&b.0));
         match best {
             Some((gain, choice)) if gain > 0.0 => {
@@ -155,6 +151,24 @@ pub fn course(
                 taken.push(choice.bodies.clone());
             }
             _ => break,
+        }
+    }
+    // In one capture alone a weight can't be told from a slip of the hand.
+    for body in problem.rivals(usize::MAX) {
+        let with = |load: &&Vec<usize>| load.contains(&body);
+        if taken.iter().filter(with).count() >= 2 {
+            continue;
+        }
+        let fresh =
+            |choice: &&Load| choice.bodies.contains(&body) && !taken.contains(&choice.bodies);
+        let best = all
+            .iter()
+            .filter(fresh)
+            .map(|choice| (knowledge.gain_for_the_curve(choice), choice))
+            .max_by(|a, b| a.0.total_cmp(&b.0));
+        if let Some((_, choice)) = best {
+            knowledge.learn(choice);
+            taken.push(choice.bodies.clone());
         }
     }
     Ok(order::order(problem, taken))

@@ -7,6 +7,7 @@ mod chips;
 mod codes;
 mod commands;
 mod row;
+mod together;
 
 /// The exact arithmetic the protocol's own tests use.
 #[path = "../../../../protocol/tests/support/exact.rs"]
@@ -51,6 +52,9 @@ fn main() -> ExitCode {
     if topic.as_deref() == Some("chips") {
         return of_chips();
     }
+    if topic.as_deref() == Some("joint-solve") {
+        return of_joint_solve();
+    }
     let (Some("main-job"), Some(given)) = (topic.as_deref(), given(words)) else {
         eprintln!("{USAGE}");
         return ExitCode::from(2);
@@ -74,6 +78,21 @@ fn of_chips() -> ExitCode {
     let mut sheet = Sheet::default();
     Sheet::heading();
     chips::print(&mut sheet);
+    if sheet.sum_up() {
+        ExitCode::SUCCESS
+    } else {
+        ExitCode::FAILURE
+    }
+}
+
+fn of_joint_solve() -> ExitCode {
+    let mut sheet = Sheet::default();
+    Sheet::heading();
+    together::published(&mut sheet);
+    together::population(&mut sheet);
+    together::third(&mut sheet);
+    together::forecast(&mut sheet);
+    together::cell(&mut sheet);
     if sheet.sum_up() {
         ExitCode::SUCCESS
     } else {
