@@ -36,6 +36,8 @@ pub fn run(arguments: &Arguments) -> Outcome {
         free: true,
         clumsy: false,
         factory: arguments.factory,
+        bad_weight: false,
+        few_weights: false,
     })?;
     let weights = studio.weights();
     outln!("a simulated scale answers on {port}");

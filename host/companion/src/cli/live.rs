@@ -189,14 +189,16 @@ impl Screen {
             .paint
             .strong("Weights and scale, from all captures together");
         self.say(&title);
-        let trouble = !found.verdicts.is_empty();
-        for sentence in together::sentences(found, self.e_g) {
-            let mark = if trouble {
+        let bad = found.verdicts.len();
+        for (index, sentence) in together::sentences(found, self.e_g).iter().enumerate() {
+            let mark = if index < bad {
                 self.paint.heed("!")
-            } else {
+            } else if index == 0 {
                 self.paint.good(self.paint.either("ok", "✓"))
+            } else {
+                self.paint.either("-", "·").to_string()
             };
-            let lines = wrap(&sentence, 74);
+            let lines = wrap(sentence, 74);
             for (index, line) in lines.iter().enumerate() {
                 let lead = if index == 0 { mark.as_str() } else { " " };
                 self.say(&format!("  {lead} {line}"));
@@ -391,6 +393,10 @@ impl Screen {
             }
         };
         self.say(&format!("    {guess}"));
+        if wrong.will_be_taken {
+            self.say("    if it is the load asked for, a weight may be wrong: leave it, it is");
+            self.say("    taken in a moment and judged together with the others");
+        }
     }
 }
 

@@ -37,6 +37,8 @@ Examples:
   scalewright rehearse --slow           at human speed
   scalewright rehearse --ask            you put the weights on, wrong ones too
   scalewright rehearse --clumsy         the operator errs, and is told
+  scalewright rehearse --bad-weight     one weight is wrong: which?
+  scalewright rehearse --few-weights    2 kg of weights and a jug, Max 6 kg
   scalewright rehearse --json           one JSON object, for scripts
   scalewright rehearse --population 1000 --json
                                         how many poor scales pass, three ways
@@ -62,6 +64,12 @@ pub struct Arguments {
     /// Begin with a scale that holds no table at all
     #[arg(long)]
     factory: bool,
+    /// Let one of the weights be wrong, far outside its class
+    #[arg(long)]
+    bad_weight: bool,
+    /// With weights for a third of Max only, and a jug of water
+    #[arg(long)]
+    few_weights: bool,
     /// Folder for the report and the session file
     #[arg(long, default_value = "rehearsal")]
     folder: PathBuf,
@@ -99,6 +107,8 @@ fn one(arguments: &Arguments) -> Outcome {
         free: false,
         clumsy: arguments.clumsy,
         factory: arguments.factory,
+        bad_weight: arguments.bad_weight,
+        few_weights: arguments.few_weights,
     };
     let heading = Heading {
         date: clock::date(),
@@ -164,6 +174,13 @@ fn one(arguments: &Arguments) -> Outcome {
         return Ok(exit::STOPPED);
     };
     if !arguments.json {
+        if let Some((id, off_g)) = studio.bad_weight() {
+            let way = if off_g < 0.0 { "light" } else { "heavy" };
+            outln!(
+                "\n(the bench tells: {id} really is {:.2} g too {way})",
+                off_g.abs()
+            );
+        }
         outln!("\nthe report with pictures:  {}", concluded.page);
         outln!("with a scale on the desk:");
         outln!("  scalewright find");

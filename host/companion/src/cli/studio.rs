@@ -9,7 +9,7 @@ use scalewright_bench::{
 
 use crate::link::{Line, LinkFault};
 use crate::record::weights::class_u_g;
-use crate::session::plan::PlannedWeight;
+use crate::session::plan::{Filling, Known, PlannedWeight};
 
 use super::problem::{Problem, exit};
 
@@ -26,7 +26,20 @@ pub struct Wanted {
     pub clumsy: bool,
     /// Whether the scale comes without a table.
     pub factory: bool,
+    /// Whether one of the weights is far outside its class.
+    pub bad_weight: bool,
+    /// Whether there are weights for a third of Max only, and a jug of water.
+    pub few_weights: bool,
 }
+
+/// Weights of a third of Max, g.
+const FEW_G: [f64; 7] = [1000.0, 500.0, 200.0, 200.0, 100.0, 20.0, 20.0];
+
+/// What the jug beside them is filled to, about, g.
+const JUG_G: [f64; 2] = [2000.0, 4000.0];
+
+/// How far a bad weight is off, e.
+const BAD_E: f64 = 2.8;
 
 /// The studio's scale, switched on. Dropping it switches it off.
 pub struct Studio {
@@ -41,6 +54,23 @@ fn spec(wanted: Wanted) -> BenchSpec {
     } else {
         BenchSpec::studio(wanted.seed)
     };
+    if wanted.few_weights {
+        spec.weights = scalewright_bench::weights::set_of_class_m1(&FEW_G, wanted.seed);
+        for (turn, about_g) in JUG_G.iter().enumerate() {
+            let mut filling = Weight::exact(&format!("{JUG} filling {}", turn + 1), *about_g);
+            // Nobody fills a jug to the gram.
+            filling.true_g = about_g * (0.985 + 0.004 * (wanted.seed % 10) as f64);
+            spec.weights.push(filling);
+        }
+    }
+    if wanted.bad_weight {
+        // One of the four heaviest: any seed another.
+        let which = (wanted.seed % 4) as usize;
+        let way = if wanted.seed / 4 % 2 == 0 { -1.0 } else { 1.0 };
+        if let Some(weight) = spec.weights.get_mut(which) {
+            weight.true_g += way * BAD_E * 2.0;
+        }
+    }
     spec.pace = match (wanted.free, wanted.speed) {
         (true, _) => Pace::Free,
         (false, Some(speed)) => Pace::Real { speed },
@@ -132,17 +162,43 @@ impl Studio {
         self.desk.true_load_g()
     }
 
+    /// What a weight of the bench really is off its nominal value by, g, where
+    /// that is more than any class allows.
+    pub fn bad_weight(&self) -> Option<(String, f64)> {
+        let weights = self.desk.weights();
+        let off = |weight: &Weight| weight.true_g - weight.nominal_g;
+        let bad = weights.iter().filter(|weight| !weight.id.starts_with(JUG));
+        bad.map(|weight| (weight.id.clone(), off(weight)))
+            .find(|(_, off_g)| off_g.abs() > 1.0)
+    }
+
     /// The weights at hand, as their owner knows them.
     pub fn weights(&self) -> Vec<PlannedWeight> {
         planned(&self.desk.weights())
     }
 }
 
-/// Weights as their owner knows them: nominal, of class M1.
+/// Name of the jug.
+const JUG: &str = "jug";
+
+/// Weights as their owner knows them: nominal, of class M1; of a jug's fillings
+/// only roughly what they weigh.
 fn planned(weights: &[Weight]) -> Vec<PlannedWeight> {
+    let mut turn = 0;
     weights
         .iter()
         .map(|weight| {
+            if weight.id.starts_with(JUG) {
+                let rough_g = weight.nominal_g;
+                let mut filling = PlannedWeight::new(weight.id.clone(), rough_g, 0.1 * rough_g);
+                filling.known = Known::Not;
+                filling.filling = Some(Filling {
+                    vessel: JUG.into(),
+                    turn,
+                });
+                turn += 1;
+                return filling;
+            }
             let u_g = class_u_g("M1", weight.nominal_g).unwrap_or(weight.nominal_g * 1e-4);
             PlannedWeight::new(weight.id.clone(), weight.nominal_g, u_g)
         })

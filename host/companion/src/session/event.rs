@@ -92,6 +92,8 @@ pub struct WrongLoad {
     pub looks_like: Vec<Load>,
     /// Whether the whole load could still be on its way.
     pub nothing_moved: bool,
+    /// Whether it is a little off only, and will be taken if it stays.
+    pub will_be_taken: bool,
 }
 
 /// A table found in the device.

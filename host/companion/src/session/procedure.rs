@@ -22,6 +22,7 @@ use super::storing::Storing;
 use super::together;
 use crate::quantise;
 use crate::record::outcome::{Noise, Outcome};
+use crate::record::together::WeightFound;
 
 mod fault;
 mod loading;
@@ -306,7 +307,10 @@ impl Procedure {
             (Command::Undo, Phase::Watching(_) | Phase::Capturing(_) | Phase::Deciding) => {
                 Ok(self.undo())
             }
-            (Command::Accept, Phase::Deciding) => self.accept().map(Some),
+            (Command::Accept, Phase::Deciding) => {
+                self.prove_with_found_masses();
+                self.accept().map(Some)
+            }
             (Command::Repeat, Phase::Deciding) => Ok(self.repeat()),
             (Command::Keep, Phase::Deciding) => {
                 self.events.push(Event::Kept);
@@ -578,6 +582,7 @@ impl Procedure {
                 return Err(SessionFault::OtherTable);
             };
             self.choose()?;
+            self.prove_with_found_masses();
             self.stored = Some(header);
         }
         Ok(self.next_step(true))
@@ -674,6 +679,22 @@ impl Procedure {
             .map_err(SessionFault::NoTable)?;
         self.choice = Some(choice);
         Ok(())
+    }
+
+    /// The proof reckons with what was found of weights that are wrong.
+    fn prove_with_found_masses(&mut self) {
+        let Some(choice) = &self.choice else { return };
+        let wrong: Vec<&WeightFound> = (choice.together.weights.iter())
+            .filter(|weight| weight.wrong)
+            .collect();
+        for step in &mut self.steps {
+            for weight in &wrong {
+                if step.load.weights.contains(&weight.id) {
+                    step.load.mass_g += weight.mass_g.value - weight.stated_g;
+                    step.load.u_g += weight.mass_g.u;
+                }
+            }
+        }
     }
 
     fn accept(&mut self) -> Result<Action, SessionFault> {

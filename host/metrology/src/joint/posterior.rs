@@ -5,7 +5,7 @@ use nalgebra::{DMatrix, DVector};
 use super::design::Design;
 use super::determined;
 use super::likelihood::{Belief, Doubt, Logs, Scatter, Solved};
-use super::limits::{cut_off, normal};
+use super::limits::{cut_off, limits_at, spread};
 use super::search::{Mode, mode, votes};
 use super::{JointRefusal, Problem, Worth};
 use crate::candidates::LEAST_TO_CHOOSE;
@@ -43,6 +43,8 @@ pub struct Joint {
     pub(super) covariance: DMatrix<f64>,
     /// Mean of tau squared over all votes.
     tau_square: f64,
+    /// Standard uncertainties from a value to its 95 % limits.
+    to_limits: f64,
 }
 
 impl Joint {
@@ -77,6 +79,7 @@ impl Joint {
                 values = solved.values(&design);
             }
         }
+        let to_limits = limits_at(scatter_of_variance(&design, &votes));
         let mut covariance = DMatrix::zeros(p, p);
         for (weight, _, solved) in &votes {
             let off = solved.values(&design) - &values;
@@ -92,6 +95,7 @@ impl Joint {
             values,
             covariance,
             tau_square,
+            to_limits,
         })
     }
 
@@ -111,7 +115,7 @@ impl Joint {
     pub(super) fn of_row(&self, row: &DVector<f64>, left: f64) -> Estimate {
         let variance = (&self.covariance * row).dot(row) + left * self.tau_square;
         let max_g = self.problem.max_g;
-        normal(
+        self.limited(
             row.dot(&self.values) * max_g,
             variance.max(0.0).sqrt() * max_g,
         )
@@ -168,7 +172,7 @@ impl Joint {
         let max_g = self.problem.max_g;
         let share = |index: usize| {
             let one = self.single(self.design.layout.creep(index)?)?;
-            Some(normal(one.value / max_g, one.u / max_g))
+            Some(self.limited(one.value / max_g, one.u / max_g))
         };
         Some([share(0)?, share(1)?])
     }
@@ -230,13 +234,14 @@ impl Joint {
         found.iter().all(|g| g.is_finite()).then_some(found)
     }
 
+    pub(super) fn limited(&self, value: f64, u: f64) -> Estimate {
+        spread(value, u, self.to_limits)
+    }
+
     fn single(&self, index: usize) -> Option<Estimate> {
         let variance = self.covariance.get((index, index))?;
         let max_g = self.problem.max_g;
-        Some(normal(
-            self.values[index] * max_g,
-            variance.max(0.0).sqrt() * max_g,
-        ))
+        Some(self.limited(self.values[index] * max_g, variance.max(0.0).sqrt() * max_g))
     }
 }
 
@@ -257,6 +262,17 @@ pub(super) fn prepared(problem: &Problem) -> Result<(Design, Belief), JointRefus
     }
     design.fold(start);
     Ok((design, belief))
+}
+
+/// How much the variance of a capture at half of Max differs from vote to vote,
+/// as its variance over the square of its mean.
+fn scatter_of_variance(design: &Design, votes: &[(f64, Logs, Solved)]) -> f64 {
+    let each = votes
+        .iter()
+        .map(|(weight, logs, _)| (weight, design.variance(&Scatter::of(*logs), 0.5)));
+    let mean: f64 = each.clone().map(|(weight, v)| weight * v).sum();
+    let square: f64 = each.map(|(weight, v)| weight * (v - mean).powi(2)).sum();
+    square / (mean * mean)
 }
 
 /// Log of the roughness that [`FEW_LOADS`] of the votes do not exceed.

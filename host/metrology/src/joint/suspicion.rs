@@ -90,7 +90,7 @@ impl Judged {
                 let value = self.joint.residual_g(capture)?;
                 let load_g = self.joint.design.stated[capture] * self.joint.problem.max_g;
                 let u = self.joint.capture_sd_g(load_g);
-                Some(super::limits::normal(value, u))
+                Some(self.joint.limited(value, u))
             }
             Suspect::Nothing => None,
         }

@@ -11,7 +11,7 @@ use super::{Action, Phase, Procedure, SessionFault, Watch, wait};
 use crate::quantise;
 use crate::session::event::{Capture, Event, Part, Watching, WrongLoad};
 use crate::session::judge;
-use crate::session::plan::Load;
+use crate::session::plan::{Known, Load};
 
 /// A load of the expected size must have rested this long before it is taken:
 /// the hand is off.
@@ -24,6 +24,13 @@ const REST_UNKNOWN_MS: u32 = 6_000;
 /// A wrong load must rest this long before it is called wrong: one weight after
 /// another goes on.
 const REST_WRONG_MS: u32 = 8_000;
+
+/// A load that reads a little off is taken all the same when it stays for this
+/// long after somebody was told.
+const ODD_MS: u32 = 15_000;
+
+/// How far off that may be, e.
+const ODD_E: f64 = 6.0;
 
 /// Somebody who has not acted for this long is reminded; ms.
 const REMIND_MS: u32 = 30_000;
@@ -87,6 +94,20 @@ impl Procedure {
             Some(true) => stable && rested_ms >= REST_EXPECTED_MS,
             Some(false) => {
                 self.complain(&mut watch, &step, counts, state.at_ms);
+                // A weight that is not what it says reads a little off. Whoever
+                // was told and leaves it there means it: taken, and judged with
+                // the others.
+                let told_ms = watch.complained.map_or(0, |(level, at, _)| {
+                    let same = (level - counts).abs() <= 4.0 * band;
+                    if same {
+                        state.at_ms.wrapping_sub(at)
+                    } else {
+                        0
+                    }
+                });
+                if watch.moved && told_ms >= ODD_MS && self.is_odd(&step, counts) {
+                    self.take_as_is = true;
+                }
                 false
             }
             None => {
@@ -125,6 +146,25 @@ impl Procedure {
         let expected = self.seen.expected(asked_g, &self.plan.scale)?;
         let unknown_counts = unknown_g * self.seen.slope()?.abs();
         Some((counts - expected.counts).abs() <= expected.tolerance_counts + unknown_counts)
+    }
+
+    /// Whether a load that does not fit may yet be the one asked for, one of its
+    /// weights being wrong: it is only a little off.
+    fn is_odd(&self, step: &Step, counts: f64) -> bool {
+        let (asked_g, _) = self.expected_mass(&step.load);
+        self.seen_g(counts).is_some_and(|seen_g| {
+            asked_g > 0.0 && (seen_g - asked_g).abs() <= ODD_E * self.plan.scale.e_g
+        })
+    }
+
+    /// How far a load at this mass may read off, g.
+    fn tolerance_g(&self, mass_g: f64) -> f64 {
+        let scale = &self.plan.scale;
+        let expected = self.seen.expected(mass_g, scale);
+        let slope = self.seen.slope().unwrap_or(f64::INFINITY);
+        expected.map_or(0.01 * scale.max_g, |expected| {
+            expected.tolerance_counts / slope
+        })
     }
 
     /// Whether the load on the pan may be taken for the one asked for, on
@@ -189,16 +229,10 @@ impl Procedure {
             return;
         }
         watch.complained = Some((counts, now_ms, pause_ms));
-        let scale = &self.plan.scale;
-        let (Some(slope), Some(seen_g)) = (self.seen.slope(), self.seen_g(counts)) else {
+        let Some(seen_g) = self.seen_g(counts) else {
             return;
         };
-        let tolerance_g = self
-            .seen
-            .expected(seen_g, scale)
-            .map_or(0.01 * scale.max_g, |expected| {
-                expected.tolerance_counts / slope
-            });
+        let tolerance_g = self.tolerance_g(seen_g);
         let looks_like = if seen_g.abs() <= tolerance_g {
             vec![Load::empty()]
         } else {
@@ -210,6 +244,7 @@ impl Procedure {
             tolerance_g,
             looks_like,
             nothing_moved: !watch.moved,
+            will_be_taken: watch.moved && self.is_odd(step, counts),
         }));
     }
 
@@ -347,7 +382,14 @@ impl Procedure {
             _ => self.seen.zero().unwrap_or(capture.mean_counts),
         };
         let net = capture.mean_counts - zero;
-        let before = self.old.as_ref().map(|old| old.reading_g(net));
+        // What a substitution load should read nobody knows yet.
+        let known = |id: &String| {
+            self.weight(id)
+                .is_none_or(|weight| weight.known != Known::Not)
+        };
+        let known = capture.load.weights.iter().all(known);
+        let old = self.old.as_ref().filter(|_| known);
+        let before = old.map(|old| old.reading_g(net));
         let after = self
             .choice
             .as_ref()
