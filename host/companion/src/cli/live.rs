@@ -182,6 +182,11 @@ impl Screen {
         }
     }
 
+    /// Mass of a load, to a hundredth of e.
+    fn mass(&self, load: &Load) -> String {
+        number::mass(load.mass_g, number::resolution_g(self.e_g))
+    }
+
     /// What the captures say of weights and scale.
     fn together(&mut self, found: &Together, again: &[Vec<String>]) {
         self.say("");
@@ -239,7 +244,7 @@ impl Screen {
         let what = if load.weights.is_empty() {
             describe(load)
         } else {
-            format!("{:>8}  {}", name(load.mass_g), load.weights.join("+"))
+            format!("{:>8}  {}", self.mass(load), load.weights.join("+"))
         };
         self.head = if of > 1 {
             format!("  {number:>2}/{of:<2} {:<34}", clip(&what, 34))
@@ -267,11 +272,7 @@ impl Screen {
             let order = if load.weights.is_empty() {
                 "Take everything off".to_string()
             } else {
-                format!(
-                    "Put on: {}  ({} together)",
-                    describe(load),
-                    name(load.mass_g)
-                )
+                format!("Put on: {}  ({} together)", describe(load), self.mass(load))
             };
             for line in wrap(&order, 78) {
                 let line = self.paint.strong(&line);
@@ -351,7 +352,7 @@ impl Screen {
         let asked = if wrong.asked.weights.is_empty() {
             "the empty pan".to_string()
         } else {
-            name(wrong.asked.mass_g)
+            self.mass(&wrong.asked)
         };
         if wrong.nothing_moved {
             self.say(&format!(

@@ -434,15 +434,16 @@ impl Procedure {
     /// The mass a load is expected to have, and how far that may be off because
     /// a substitution load has not been seen yet; g.
     fn expected_mass(&self, load: &Load) -> (f64, f64) {
-        let (mut mass_g, mut unknown_g) = (load.mass_g, 0.0);
+        let (mut mass_g, mut unknown_g) = (0.0, 0.0);
         for id in &load.weights {
             let found = self.substitutes.iter().find(|known| known.id == *id);
-            match (found, self.weight(id)) {
-                (Some(found), Some(weight)) => mass_g += found.mass_g - weight.mass_g,
-                (None, Some(weight)) if weight.known == Known::Not => {
-                    unknown_g += weight.may_be_off_g();
-                }
-                _ => {}
+            // A load of strangers is what it says.
+            let Some(weight) = self.weight(id) else {
+                return (load.mass_g, 0.0);
+            };
+            mass_g += found.map_or(weight.mass_g, |found| found.mass_g);
+            if found.is_none() && weight.known == Known::Not {
+                unknown_g += weight.may_be_off_g();
             }
         }
         (mass_g, unknown_g)
@@ -681,18 +682,35 @@ impl Procedure {
         Ok(())
     }
 
-    /// The proof reckons with what was found of weights that are wrong.
+    /// The proof reckons with what was found of weights that are wrong: its
+    /// loads weigh that much, and are recognised by it.
     fn prove_with_found_masses(&mut self) {
         let Some(choice) = &self.choice else { return };
-        let wrong: Vec<&WeightFound> = (choice.together.weights.iter())
+        let wrong: Vec<WeightFound> = (choice.together.weights.iter())
             .filter(|weight| weight.wrong)
+            .cloned()
             .collect();
-        for step in &mut self.steps {
-            for weight in &wrong {
-                if step.load.weights.contains(&weight.id) {
-                    step.load.mass_g += weight.mass_g.value - weight.stated_g;
-                    step.load.u_g += weight.mass_g.u;
-                }
+        for weight in &wrong {
+            self.substitutes.push(Substitute {
+                id: weight.id.clone(),
+                mass_g: weight.mass_g.value,
+                learnt_by: 0,
+            });
+            let with = |step: &&mut Step| step.load.weights.contains(&weight.id);
+            for step in self.steps.iter_mut().filter(with) {
+                step.load.mass_g += weight.mass_g.value - weight.stated_g;
+                step.load.u_g += weight.mass_g.u;
+            }
+        }
+        if wrong.is_empty() {
+            return;
+        }
+        self.seen.new_sitting();
+        for index in 0..self.captures.len() {
+            if let Some(capture) = self.captures.get(index).cloned()
+                && capture.sitting == self.sitting
+            {
+                self.remember(&capture.load, capture.mean_counts);
             }
         }
     }

@@ -25,6 +25,10 @@ const REST_UNKNOWN_MS: u32 = 6_000;
 /// another goes on.
 const REST_WRONG_MS: u32 = 8_000;
 
+/// Something moved when the signal left its first level by so many bands of
+/// rest: a load of little more than an interval still counts.
+const MOVED_BANDS: f64 = 2.5;
+
 /// A load that reads a little off is taken all the same when it stays for this
 /// long after somebody was told.
 const ODD_MS: u32 = 15_000;
@@ -75,7 +79,7 @@ impl Procedure {
             Some((level, _)) if (counts - level).abs() <= band => {}
             _ => watch.rest = Some((counts, state.at_ms)),
         }
-        if (counts - watch.baseline).abs() > 4.0 * band {
+        if (counts - watch.baseline).abs() > MOVED_BANDS * band {
             watch.moved = true;
         }
         let rested_ms = watch
