@@ -14,6 +14,7 @@ use serde::{Deserialize, Serialize};
 use super::cell::CellGrade;
 use super::together;
 pub use super::weight::{Filling, Known, PlannedWeight};
+use crate::record::weights::name;
 
 /// Capacity and intervals of the scale.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -147,7 +148,9 @@ impl std::fmt::Display for PlanFault {
             }
             Self::TooLight { top_g, max_g } => write!(
                 f,
-                "these weights reach only {top_g} g, less than a fifth of Max ({max_g} g)"
+                "these weights reach only {}, less than a fifth of Max ({})",
+                name(*top_g),
+                name(*max_g)
             ),
             Self::TooFewLoads { loads } => write!(
                 f,
