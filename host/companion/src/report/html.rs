@@ -7,6 +7,7 @@
 
 use super::plots::{self, Room};
 use super::svg::escape;
+use super::together::{left_out, page as together};
 use super::{number, sections, style, words};
 use crate::record::outcome::Outcome;
 
@@ -24,6 +25,9 @@ pub fn page(outcome: &Outcome) -> String {
     for part in [
         sections::loads,
         sections::findings,
+        together::weights,
+        together::small,
+        together::cell,
         sections::done,
         choice,
         noise,
@@ -61,7 +65,7 @@ fn head(outcome: &Outcome) -> String {
         escape(&words::or_unknown(&outcome.device.id)),
         escape(&words::when(outcome)),
         escape(&words::scale_line(outcome)),
-        escape(&tied(&words::headline(outcome))),
+        escape(&words::tied(&words::headline(outcome))),
     );
     if let Some(rehearsal) = words::rehearsal(outcome) {
         text.push_str(&format!("<p class=\"note\">{}</p>\n", escape(&rehearsal)));
@@ -96,23 +100,6 @@ fn head(outcome: &Outcome) -> String {
     text
 }
 
-/// The text with numbers tied to their units, so that no line ends between.
-fn tied(text: &str) -> String {
-    let mut out = String::with_capacity(text.len());
-    for word in text.split(' ') {
-        let unit = matches!(
-            word.trim_end_matches(['.', ',', ')', ';']),
-            "e" | "g" | "kg"
-        );
-        if !out.is_empty() {
-            let number = out.ends_with(|last: char| last.is_ascii_digit());
-            out.push(if unit && number { '\u{a0}' } else { ' ' });
-        }
-        out.push_str(word);
-    }
-    out
-}
-
 fn sum(label: &str, value: &str, small: &str) -> String {
     format!(
         "<div><dt>{}</dt><dd>{}<small>{}</small></dd></div>\n",
@@ -123,7 +110,7 @@ fn sum(label: &str, value: &str, small: &str) -> String {
 }
 
 /// A picture in both sizes; the style sheet shows the one that fits.
-fn figure(
+pub(super) fn figure(
     outcome: &Outcome,
     id: &str,
     draw: fn(&Outcome, &str, Room) -> String,
@@ -159,10 +146,17 @@ fn choice(outcome: &Outcome) -> String {
                    asked for that load. The bars show how wrong it was; shorter is better.";
     text.push_str(&figure(outcome, "candidates", plots::candidates, caption));
     text.push_str(&sections::candidates(outcome));
-    let caption = "What is left between the chosen table and each capture it was found from. \
-                   Rising and falling apart: the cell remembers where it came from \
-                   (hysteresis), and no table can take that away.";
-    text.push_str(&figure(outcome, "residuals", plots::residuals, caption));
+    let left_out = match left_out(outcome).len() {
+        0 => "",
+        1 => " One capture that was left out as wrong is not shown.",
+        _ => " Captures that were left out as wrong are not shown.",
+    };
+    let caption = format!(
+        "What is left between the chosen table and each capture it was found from; lines join \
+         the means of each load. Rising and falling apart: the cell remembers where it came \
+         from (hysteresis), and no table can take that away.{left_out}"
+    );
+    text.push_str(&figure(outcome, "residuals", plots::residuals, &caption));
     text
 }
 

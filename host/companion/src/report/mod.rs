@@ -16,6 +16,7 @@
 //! | [`error_curve`], [`sparkline`] | small text graphics, also for a live view |
 
 pub mod band;
+mod columns;
 mod foreseen;
 pub mod html;
 pub mod json;

@@ -2,6 +2,7 @@
 //! section as HTML; text from the outcome is escaped here and nowhere later.
 
 use super::svg::escape;
+use super::together::left_out;
 use super::{number, words};
 use crate::record::outcome::{Outcome, Purpose, VerificationRow};
 
@@ -9,7 +10,7 @@ use crate::record::outcome::{Outcome, Purpose, VerificationRow};
 const POINTS_A_COLUMN: usize = 8;
 
 /// A sign that reads as minus, for numbers on the page.
-fn minus(text: &str) -> String {
+pub(super) fn minus(text: &str) -> String {
     text.replace('-', "\u{2212}")
 }
 
@@ -104,7 +105,12 @@ fn list(title: &str, lines: &[String], when_empty: Option<&str>) -> String {
         (false, _) => {
             let items: String = lines
                 .iter()
-                .map(|line| format!("<li class=\"w\">{}</li>\n", escape(&words::sentence(line))))
+                .map(|line| {
+                    format!(
+                        "<li class=\"w\">{}</li>\n",
+                        escape(&words::tied(&words::sentence(line)))
+                    )
+                })
                 .collect();
             format!("<h2>{title}</h2>\n<ul>\n{items}</ul>\n")
         }
@@ -169,7 +175,7 @@ pub fn done(outcome: &Outcome) -> String {
 pub fn choice(outcome: &Outcome) -> String {
     format!(
         "<h2>How the curve was chosen</h2>\n<p>{}</p>\n",
-        escape(&words::sentence(&outcome.choice))
+        escape(&words::tied(&words::sentence(&outcome.choice)))
     )
 }
 
@@ -194,12 +200,12 @@ pub fn candidates(outcome: &Outcome) -> String {
             (false, Some(note)) => ("", format!("{note}; ")),
             (false, None) => ("", String::new()),
         };
+        let explained = word + &words::explained(line);
         text.push_str(&format!(
-            "<tr{class}><th class=\"l w\" scope=\"row\">{}<br/><span class=\"soft\">{}{}</span></th>\
+            "<tr{class}><th class=\"l w\" scope=\"row\">{}<br/><span class=\"soft\">{}</span></th>\
              <td>{}</td><td class=\"x\">{}</td><td class=\"x\">{}</td><td>{}</td></tr>\n",
             escape(&words::name(&line.name)),
-            escape(&word),
-            escape(&line.title),
+            escape(explained.trim_end_matches([':', ';', ' '])),
             minus(&figure(line.leave_one_out_error_e)),
             minus(&figure(line.leave_one_out_largest_e)),
             minus(&figure(line.residual_e)),
@@ -226,7 +232,8 @@ pub fn captures(outcome: &Outcome) -> String {
          <th scope=\"col\">residual, g</th></tr></thead>\n<tbody>\n",
         outcome.loads.len()
     );
-    for load in &outcome.loads {
+    let wrong = left_out(outcome);
+    for (index, load) in outcome.loads.iter().enumerate() {
         let residual = load.residual_g.map_or_else(
             || "\u{2013}".to_owned(),
             |g| minus(&number::error_g(g, outcome.scale.e)),
@@ -235,7 +242,10 @@ pub fn captures(outcome: &Outcome) -> String {
             "<tr><td>{}</td><td class=\"l\">{}</td><td class=\"n\">{}</td><td class=\"l w\">{}</td>\
              <td>{}</td><td>{}</td><td>{}</td><td>{residual}</td></tr>\n",
             number::fixed(load.at_s, 0),
-            purpose(load.purpose),
+            match wrong.contains(&index) {
+                true => format!("{}, left out as wrong", purpose(load.purpose)),
+                false => purpose(load.purpose).to_owned(),
+            },
             mass(outcome, load.mass_g),
             escape(&load.weights.join(" + ")),
             minus(&number::fixed(load.net_counts, 1)),

@@ -29,6 +29,8 @@ pub const PLOTS: &str = "\
 .plot line.before,.plot polyline.before{stroke:var(--before);stroke-width:1.5;stroke-dasharray:7 4}\
 .plot .before.open{fill:var(--paper);stroke:var(--before);stroke-width:1.6}\
 .plot .before.full{fill:var(--before);stroke:none}\
+.plot line.doubted{stroke:var(--ink);stroke-width:1.4;stroke-dasharray:2 3}\
+.plot .doubted.open{fill:var(--paper);stroke:var(--ink);stroke-width:1.6}.plot .doubted.full{fill:var(--ink);stroke:none}\
 .plot line.after{stroke:var(--after);stroke-width:1.6}\
 .plot .after.full{fill:var(--after);stroke:var(--paper);stroke-width:1}\
 .plot polyline.rising,.plot line.rising{stroke:var(--after);stroke-width:1.2}\
@@ -65,7 +67,7 @@ th,td{padding:.34em .7em;text-align:right;border-bottom:1px solid var(--rule);ve
 th{font-weight:600}thead th{border-bottom:1.5px solid var(--frame);white-space:nowrap}\
 th:first-child,td:first-child{padding-left:0}th:last-child,td:last-child{padding-right:0}\
 .l{text-align:left}.m{text-align:center}.nar{display:none;font-weight:400;color:var(--soft);font-size:.92em}thead .g{border-bottom:none;padding-bottom:0}.n{white-space:nowrap}.w{overflow-wrap:anywhere}\
-.pass{color:var(--good);white-space:nowrap}.fail{color:var(--bad);font-weight:650;white-space:nowrap}\
+.pass{color:var(--good);white-space:nowrap}.fail{color:var(--bad);font-weight:650;white-space:nowrap}.w.fail{white-space:normal}.name{min-width:6em}tr.on>*{border-bottom:none}tr.on+tr td{padding-top:0}tr.on{break-after:avoid}\
 tr.chosen td,tr.chosen th{background:var(--panel);font-weight:650}\
 dl.facts{display:grid;grid-template-columns:max-content 1fr;gap:.3em 1.6em;margin:.6em 0}\
 dl.facts dt{color:var(--soft)}dl.facts dd{margin:0;overflow-wrap:anywhere}\

@@ -9,6 +9,7 @@
 use super::band::Band;
 use super::text_chart::Chart;
 use super::text_line::{Ink, Style, clean, fit, pad, paint, width, wrap};
+use super::together::terminal as together;
 use super::{number, words};
 use crate::record::outcome::{CandidateLine, Outcome, VerificationRow};
 
@@ -27,6 +28,9 @@ pub fn table(outcome: &Outcome, style: Style) -> String {
     head(outcome, style, &mut lines);
     curves(outcome, style, &mut lines);
     loads(outcome, style, &mut lines);
+    together::weights(outcome, style, &mut lines);
+    together::small(outcome, style, &mut lines);
+    together::cell(outcome, style, &mut lines);
     candidates(outcome, style, &mut lines);
     list(style, "Noticed", &outcome.findings, &mut lines);
     list(style, "Not tested", &outcome.not_tested, &mut lines);

@@ -6,6 +6,10 @@
 //! take one column or two it is counted as two.
 
 use super::svg::is_unprintable;
+use super::words::tied;
+
+/// A blank no line ends at.
+const TIE: char = '\u{a0}';
 
 /// How a text report may look.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -175,11 +179,35 @@ pub(super) fn pad(text: &str, to: usize, right: bool) -> String {
     }
 }
 
+/// The text in at most `most` columns; what was cut shows it.
+pub(super) fn cut(text: &str, most: usize, style: Style) -> String {
+    if width(text) <= most {
+        return text.to_owned();
+    }
+    let mark = style.pick("…", "~");
+    let mut kept = String::new();
+    for letter in text.chars() {
+        kept.push(letter);
+        if width(&kept) + 1 > most {
+            kept.pop();
+            break;
+        }
+    }
+    kept + mark
+}
+
 /// The text broken between words into lines that fit, the first begun with
 /// `first` and the others with as many blanks. Words longer than a line are
-/// broken.
+/// broken; a number keeps its unit beside it.
 pub(super) fn wrap(style: Style, first: &str, text: &str) -> Vec<String> {
-    let text = clean(style, text);
+    // Tied first: in ASCII a ± is no sign of its own any more.
+    let text = clean(
+        Style {
+            ascii: false,
+            ..style
+        },
+        &tied(text),
+    );
     let indent = width(first);
     let room = usize::from(style.columns).saturating_sub(indent).max(1);
     let mut lines = Vec::new();
@@ -188,7 +216,9 @@ pub(super) fn wrap(style: Style, first: &str, text: &str) -> Vec<String> {
         lines.push(std::mem::replace(line, " ".repeat(indent)));
         *used = 0;
     };
-    for word in text.split_whitespace() {
+    let blank = |letter: char| letter.is_whitespace() && letter != TIE;
+    for word in text.split(blank).filter(|word| !word.is_empty()) {
+        let word = &clean(style, word).replace(TIE, " ");
         let wide = width(word);
         if used > 0 && used + 1 + wide > room {
             next(&mut line, &mut used);
@@ -241,6 +271,12 @@ mod tests {
         assert!(lines.iter().all(|line| width(line) <= 10), "{lines:?}");
         let joined: String = lines.concat().split_whitespace().collect();
         assert_eq!(joined, "-onetwothreeunbreakablythingend");
+    }
+
+    #[test]
+    fn a_number_keeps_its_unit() {
+        let lines = wrap(COLOUR, "", "about it 12 kg ± 0.5 kg, yes");
+        assert_eq!(lines, ["about it", "12 kg", "± 0.5 kg,", "yes"]);
     }
 
     #[test]

@@ -1,9 +1,22 @@
-//! What all captures say together, in sentences: which weight is off and by how
-//! much, what can't be decided and what would settle it.
+//! What all captures say together. Here in sentences: which weight is off and
+//! by how much, what can't be decided and what would settle it. Below:
+//!
+//! | Module | Says |
+//! |---|---|
+//! | `weights` | each weight as found, in words |
+//! | `small` | what a small load reads on a big one |
+//! | `cell` | hysteresis, creep and scatter, in words |
+//! | `page`, `terminal` | all three as sections of the two reports |
+
+pub(super) mod cell;
+pub(super) mod page;
+pub(super) mod small;
+pub(super) mod terminal;
+pub(super) mod weights;
 
 use super::number;
+use crate::record::outcome::Outcome;
 use crate::record::together::{Beforehand, Suspected, Together, Uncertain, Verdict, WeightFound};
-use crate::record::weights::name;
 
 /// Coverage factor of what is printed after a ±.
 const K: f64 = 2.0;
@@ -18,18 +31,46 @@ const HARMLESS_E: f64 = 2.0;
 /// A value with its expanded uncertainty, as "5.6 g ± 0.6 g".
 #[must_use]
 pub fn with_u(found: Uncertain) -> String {
-    let expanded = K * found.u;
-    // Two digits of the uncertainty, and the value to the same place.
-    let places = if expanded > 0.0 && expanded.is_finite() {
-        number::decimals(10f64.powf(expanded.log10().floor() - 1.0))
+    if !found.value.is_finite() {
+        return number::UNKNOWN.to_owned();
+    }
+    let (value, expanded) = both(found.value, K * found.u);
+    format!("{value} g ± {expanded} g")
+}
+
+/// A value and its expanded uncertainty: two digits of the uncertainty, and the
+/// value to the same place.
+fn both(value: f64, expanded: f64) -> (String, String) {
+    let places = places(expanded);
+    (
+        number::fixed(value, places),
+        number::fixed(expanded.abs(), places),
+    )
+}
+
+/// Decimals that show two digits of an expanded uncertainty.
+fn places(expanded: f64) -> usize {
+    let size = expanded.abs();
+    if size > 0.0 && size.is_finite() {
+        number::decimals(10f64.powf(size.log10().floor() - 1.0))
     } else {
         number::decimals(1e-3)
-    };
-    format!(
-        "{} g ± {} g",
-        number::fixed(found.value, places),
-        number::fixed(expanded, places)
-    )
+    }
+}
+
+/// Positions of the captures that are believed wrong and were left out of the
+/// table, among all captures.
+pub(super) fn left_out(outcome: &Outcome) -> Vec<usize> {
+    let verdicts = outcome.together.iter().flat_map(|found| &found.verdicts);
+    verdicts
+        .filter_map(|verdict| match verdict {
+            Verdict::Off {
+                suspected: Suspected::Capture { index, .. },
+                ..
+            } => Some(*index),
+            _ => None,
+        })
+        .collect()
 }
 
 /// The verdicts in words; when nothing is wrong, what that rests on.
@@ -60,16 +101,18 @@ pub fn sentences(found: &Together, e_g: f64) -> Vec<String> {
     out
 }
 
-/// A weight with its stated mass, as "W3 (1 kg)"; just the mass when that is
-/// its name.
+/// A mass in short, as "1 kg".
+fn name(mass_g: f64) -> String {
+    match mass_g.is_finite() {
+        true => crate::record::weights::name(mass_g),
+        false => number::UNKNOWN.to_owned(),
+    }
+}
+
+/// A weight with its stated mass, as "W3 (1 kg)".
 fn called(found: &Together, id: &str) -> String {
     let weight = found.weights.iter().find(|weight| weight.id == id);
-    match weight {
-        Some(weight) if !id.starts_with(&name(weight.stated_g)) => {
-            format!("{id} ({})", name(weight.stated_g))
-        }
-        _ => id.to_string(),
-    }
+    weight.map_or_else(|| id.to_owned(), weights::called)
 }
 
 fn off(found: &Together, suspected: &Suspected, by_g: Uncertain, table_u_g: f64) -> String {
@@ -154,13 +197,14 @@ fn all_well(found: &Together, e_g: f64) -> Vec<String> {
         ));
     }
     if !unseen.is_empty() {
-        let rest = if unseen.len() > 4 {
-            format!("{} of the weights", unseen.len())
-        } else {
-            unseen.join(", ")
+        let rest = match unseen.split_last() {
+            _ if unseen.len() > 4 => format!("{} of the weights", unseen.len()),
+            Some((last, rest)) if !rest.is_empty() => format!("{} and {last}", rest.join(", ")),
+            _ => unseen.join(""),
         };
+        let it = if unseen.len() == 1 { "it" } else { "them" };
         out.push(format!(
-            "These captures do not check {rest}: nothing else was weighed against it."
+            "These captures do not check {rest}: nothing else was weighed against {it}."
         ));
     }
     out

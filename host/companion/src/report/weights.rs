@@ -6,7 +6,7 @@
 //! below.
 
 use super::number;
-use super::text_line::{Ink, Style, clean, fit, pad, paint, width, wrap};
+use super::text_line::{Ink, Style, clean, cut, fit, pad, paint, width, wrap};
 use crate::record::mass::is_avoirdupois;
 use crate::record::weights::name;
 use crate::review::{Level, Remark, Review, rough};
@@ -141,23 +141,6 @@ fn line(cells: &[String; 5], widths: [usize; 5], style: Style) -> String {
         }
     }
     line
-}
-
-/// The text in at most `most` columns; what was cut shows it.
-fn cut(text: &str, most: usize, style: Style) -> String {
-    if width(text) <= most {
-        return text.to_owned();
-    }
-    let mark = style.pick("…", "~");
-    let mut kept = String::new();
-    for letter in text.chars() {
-        kept.push(letter);
-        if width(&kept) + 1 > most {
-            kept.pop();
-            break;
-        }
-    }
-    kept + mark
 }
 
 fn sums(review: &Review, style: Style, lines: &mut Vec<String>) {

@@ -6,10 +6,15 @@
 //! read from the outcome.
 
 use super::number;
-use crate::record::outcome::{Outcome, Verification, VerificationRow};
+use crate::record::outcome::{CandidateLine, Outcome, Verification, VerificationRow};
 
 /// Loads closer than this share of e are the same load in both verifications.
 const SAME_LOAD_E: f64 = 1e-6;
+
+/// The way of fitting that solves everything at once, by its name in the record
+/// and as people read it.
+const JOINT: &str = "joint";
+const JOINT_NAME: &str = "all captures together";
 
 /// Where a risk is, one sentence each; a heading and the sentence.
 pub const CAUTIONS: [(&str, &str); 4] = [
@@ -261,7 +266,38 @@ fn or(text: &str, instead: &str) -> String {
 
 /// A short name as it is read: with blanks where it has underscores.
 pub fn name(name: &str) -> String {
-    or_unknown(&name.replace('_', " "))
+    match name {
+        JOINT => JOINT_NAME.to_owned(),
+        _ => or_unknown(&name.replace('_', " ")),
+    }
+}
+
+/// What a way of fitting is, beside its name.
+pub fn explained(line: &CandidateLine) -> String {
+    match line.title == name(&line.name) {
+        true if line.name == JOINT => "curve, weights, zero and hysteresis at once".to_owned(),
+        true => String::new(),
+        false => line.title.clone(),
+    }
+}
+
+/// The text with numbers tied to their units, and a ± to its number, so that no
+/// line ends between.
+pub fn tied(text: &str) -> String {
+    let mut out = String::with_capacity(text.len());
+    for word in text.split(' ') {
+        let unit = matches!(
+            word.trim_end_matches(['.', ',', ')', ';', ':']),
+            "e" | "g" | "kg" | "mg" | "%" | "min" | "s"
+        );
+        if !out.is_empty() {
+            let number = out.ends_with(|last: char| last.is_ascii_digit());
+            let tie = unit && number || out.ends_with('±');
+            out.push(if tie { '\u{a0}' } else { ' ' });
+        }
+        out.push_str(word);
+    }
+    out
 }
 
 /// The text as a sentence: a large letter first and a full stop last.

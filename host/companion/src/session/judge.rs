@@ -8,7 +8,7 @@ use scalewright_protocol::message::{Hello, TableHeader};
 use super::choosing::{Choice, counts_at, grid};
 use super::event::{Capture, OldTable, Part};
 use super::findings::findings;
-use super::plan::{Plan, ScaleSpec};
+use super::plan::{Load, Plan, ScaleSpec};
 use crate::quantise::{self, HostTable};
 use crate::record::outcome::{
     DeviceLine, LoadLine, Noise, Outcome, PointLine, Purpose, ScaleLine, TableLine, Verification,
@@ -420,6 +420,17 @@ fn verification(
     }
 }
 
+/// Mass of a load by its weights as found, on which the table rests; as stated
+/// where one of them was not found, g.
+fn found_g(evidence: &Evidence<'_>, load: &Load) -> f64 {
+    let found = &evidence.choice.together.weights;
+    let each = load.weights.iter().map(|id| {
+        let weight = found.iter().find(|one| one.id == *id);
+        weight.map(|one| one.mass_g.value)
+    });
+    each.sum::<Option<f64>>().unwrap_or(load.mass_g)
+}
+
 fn loads(evidence: &Evidence<'_>, new: &dyn Fn(f64) -> f64) -> Vec<LoadLine> {
     let start_s = evidence
         .captures
@@ -460,7 +471,7 @@ fn loads(evidence: &Evidence<'_>, new: &dyn Fn(f64) -> f64) -> Vec<LoadLine> {
                 sd_counts: capture.sd_counts,
                 samples: capture.samples,
                 at_s: capture.at_s - start_s,
-                residual_g: used.then(|| new(net) - capture.load.mass_g),
+                residual_g: used.then(|| new(net) - found_g(evidence, &capture.load)),
             }
         })
         .collect()

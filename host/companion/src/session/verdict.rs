@@ -204,6 +204,8 @@ fn small_on_big(
         rows.extend(found());
     }
     rows.sort_by(|a, b| a.base_g.total_cmp(&b.base_g));
+    // A pair that comes twice in the course is found at the same captures.
+    rows.dedup();
     rows
 }
 

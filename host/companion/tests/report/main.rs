@@ -1,16 +1,21 @@
-//! The reports drawn from outcomes good and bad: one a run would give, one
-//! without numbers, one without anything, one with hostile texts.
+//! The reports drawn from outcomes good and bad: what a run would give, with a
+//! weight that is wrong, with a doubt, without what newer runs tell; one without
+//! numbers, one without anything, one with hostile texts.
 
 mod fixture;
+mod found;
 mod json;
 mod page;
 mod pictures;
 mod terminal;
 
 /// Every fixture with its name, for the checks that hold for all.
-fn all() -> [(&'static str, scalewright::record::outcome::Outcome); 5] {
+fn all() -> [(&'static str, scalewright::record::outcome::Outcome); 8] {
     [
         ("studio", fixture::studio()),
+        ("bad weight", fixture::bad_weight()),
+        ("undecided", fixture::undecided()),
+        ("of old", fixture::of_old()),
         ("hopeless", fixture::hopeless()),
         ("bare", fixture::bare()),
         ("hostile", fixture::hostile()),

@@ -1,17 +1,19 @@
-//! The four pictures, each by itself.
+//! The pictures, each by itself.
 
 use crate::{all, fixture, shows_no_broken_number};
 use proptest::prelude::*;
-use scalewright::record::outcome::Outcome;
+use scalewright::record::outcome::{LoadLine, Outcome, Purpose};
 use scalewright::report::plots::{self, Room};
 
 type Draw = fn(&Outcome, &str, Room) -> String;
 
-const PICTURES: [(&str, Draw); 4] = [
+const PICTURES: [(&str, Draw); 6] = [
     ("error", plots::error),
     ("residuals", plots::residuals),
     ("noise", plots::noise),
     ("candidates", plots::candidates),
+    ("weights", plots::weights),
+    ("small", plots::small),
 ];
 
 /// Numbers in these attributes must be finite and near the sheet.
@@ -80,10 +82,75 @@ fn rising_and_falling_differ_by_more_than_colour() {
 }
 
 #[test]
+fn loads_captured_again_or_out_of_order_leave_one_line_a_way() {
+    let mut outcome = fixture::studio();
+    // The heaviest first, as a preload, and one load a second time.
+    let rising = |load: &LoadLine| load.purpose == Purpose::Rising;
+    let at = outcome.loads.iter().rposition(rising).unwrap();
+    let preload = outcome.loads[at].clone();
+    outcome.loads.insert(1, preload.clone());
+    outcome.loads.push(LoadLine {
+        mass_g: 3000.0,
+        ..preload
+    });
+    let svg = plots::residuals(&outcome, "p", Room::Wide);
+    assert_eq!(count(&svg, "polygon", "rising full"), 8 + 1);
+    let document = roxmltree::Document::parse(&svg).unwrap();
+    let line = document
+        .descendants()
+        .find(|node| node.attribute("class") == Some("rising") && node.has_attribute("points"))
+        .and_then(|node| node.attribute("points"))
+        .unwrap();
+    let x: Vec<f64> = line
+        .split(' ')
+        .map(|point| point.split(',').next().unwrap().parse().unwrap())
+        .collect();
+    assert_eq!(x.len(), 6, "one point a load");
+    assert!(x.is_sorted(), "{x:?}");
+}
+
+#[test]
+fn a_capture_left_out_as_wrong_does_not_stretch_the_residuals() {
+    let outcome = fixture::bad_weight();
+    let svg = plots::residuals(&outcome, "p", Room::Wide);
+    let marks = count(&svg, "polygon", "rising full") + count(&svg, "polygon", "falling open");
+    assert_eq!(marks, 6 + 6 + 2 - 1);
+    assert!(!svg.contains("19.1 e"), "38.2 g is not shown");
+}
+
+#[test]
+fn weights_as_found_differ_by_more_than_colour() {
+    let fine = plots::weights(&fixture::studio(), "p", Room::Wide);
+    // Nine weights with a stated mass, and a legend; the jug is none of them.
+    assert_eq!(count(&fine, "rect", "band key"), 9 + 1);
+    assert_eq!(count(&fine, "circle", "after full"), 9 + 1);
+    assert!(!fine.contains("wrong") && !fine.contains("doubt"));
+    // 5.6 g off where 0.1 g is stated: an arrow, and the word.
+    let bad = plots::weights(&fixture::bad_weight(), "p", Room::Wide);
+    assert_eq!(count(&bad, "polygon", "before full"), 1);
+    assert_eq!(count(&bad, "circle", "after full"), 8 + 1);
+    assert!(bad.contains("\u{2212}5.60 g  \u{25c0} wrong"));
+    let open = plots::weights(&fixture::undecided(), "p", Room::Wide);
+    assert_eq!(count(&open, "circle", "doubted open"), 2 + 1);
+    assert_eq!(open.matches("in doubt</text>").count(), 2 + 1);
+}
+
+#[test]
+fn small_loads_within_and_beyond_differ_by_shape() {
+    let fine = plots::small(&fixture::studio(), "p", Room::Wide);
+    assert_eq!(count(&fine, "circle", "after full"), 3 + 1);
+    assert_eq!(count(&fine, "polygon", "band"), 1);
+    let bad = plots::small(&fixture::bad_weight(), "p", Room::Wide);
+    assert_eq!(count(&bad, "circle", "after full"), 1 + 1);
+    assert_eq!(count(&bad, "polygon", "before open"), 2 + 1);
+    assert!(bad.contains("beyond the limits"));
+}
+
+#[test]
 fn one_candidate_is_marked_and_named() {
     let svg = plots::candidates(&fixture::studio(), "p", Room::Wide);
     assert_eq!(count(&svg, "rect", "bar chosen"), 1);
-    assert_eq!(count(&svg, "rect", "bar"), 6);
+    assert_eq!(count(&svg, "rect", "bar"), 7);
     assert!(svg.contains("chosen</text>"));
     assert!(svg.contains("needs at least 9 different loads"));
 }
@@ -123,6 +190,7 @@ proptest! {
         outcome.after_band = curve;
         outcome.noise.samples_counts = samples;
         outcome.candidates[0].leave_one_out_error_e = Some(candidate);
+        fixture::tossed(&mut outcome, &rows);
         for (picture, draw) in PICTURES {
             check(picture, &draw(&outcome, "p", Room::Narrow));
         }

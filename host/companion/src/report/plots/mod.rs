@@ -1,4 +1,4 @@
-//! The four pictures of a report, each a function from the outcome to one
+//! The pictures of a report, each a function from the outcome to one
 //! inline SVG, and what they share: sizes, the framed panel, the legend.
 //!
 //! Guarantees: no series is told by colour alone; every picture has a title
@@ -9,11 +9,15 @@ mod candidates;
 mod error;
 mod noise;
 mod residuals;
+mod small;
+mod weights;
 
 pub use candidates::candidates;
 pub use error::error;
 pub use noise::noise;
 pub use residuals::residuals;
+pub use small::small;
+pub use weights::weights;
 
 use super::svg::{Anchor, Axis, Mark, Sheet, text_width, tick_label};
 

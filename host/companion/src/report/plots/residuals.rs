@@ -1,10 +1,13 @@
 //! Residuals of the captures the curve was fitted to, over load: rising and
-//! falling told apart by shape, joined so that a loop shows as a loop.
+//! falling told apart by shape. A load may have been captured more than once,
+//! and not in order; the means of each load are joined, so that a loop shows as
+//! a loop. Captures that were left out of the table as wrong are not shown.
 
 use super::{Key, Panel, Place, Room, legend, range};
 use crate::record::outcome::{Outcome, Purpose};
 use crate::report::number;
 use crate::report::svg::{Anchor, Mark, Sheet};
+use crate::report::together::left_out;
 
 /// Least half height of the picture, in e: below it there is only noise.
 const LEAST_E: f64 = 0.05;
@@ -12,9 +15,12 @@ const LEAST_E: f64 = 0.05;
 /// The picture as inline SVG; `id` must be unique on the page.
 pub fn residuals(outcome: &Outcome, id: &str, room: Room) -> String {
     let title = "Residuals of the fit, rising and falling loads";
+    let wrong = left_out(outcome);
     let of = |purpose: Purpose| -> Vec<(f64, f64)> {
-        let same = outcome.loads.iter().filter(|load| load.purpose == purpose);
-        same.filter_map(|load| Some((load.mass_g, load.residual_g? / outcome.scale.e)))
+        let used = outcome.loads.iter().enumerate();
+        let used = used.filter(|(index, _)| !wrong.contains(index));
+        let same = used.filter(|(_, load)| load.purpose == purpose);
+        same.filter_map(|(_, load)| Some((load.mass_g, load.residual_g? / outcome.scale.e)))
             .filter(|(x, y)| x.is_finite() && y.is_finite())
             .collect()
     };
@@ -69,13 +75,29 @@ pub fn residuals(outcome: &Outcome, id: &str, room: Room) -> String {
         ("falling", Mark::Down, &falling),
         ("at-zero", Mark::Ring, &zero),
     ] {
-        let points = panel.points(points.iter().copied());
         if class != "at-zero" {
-            sheet.path(class, &points);
+            sheet.path(class, &panel.points(means(points, outcome.scale.e)));
         }
-        for point in points {
+        for point in panel.points(points.iter().copied()) {
             sheet.mark(mark, class, point, 4.5);
         }
     }
     sheet.finish()
+}
+
+/// The mean of each load, lightest first; loads closer than `near_g` are one.
+fn means(points: &[(f64, f64)], near_g: f64) -> Vec<(f64, f64)> {
+    let mut sorted = points.to_vec();
+    sorted.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let near = near_g / 2.0;
+    sorted
+        .chunk_by(|a, b| b.0 - a.0 <= near)
+        .map(|same| {
+            let many = same.len() as f64;
+            // Divided first, so that the largest numbers do not overflow.
+            same.iter().fold((0.0, 0.0), |(load, residual), point| {
+                (load + point.0 / many, residual + point.1 / many)
+            })
+        })
+        .collect()
 }
