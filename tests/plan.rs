@@ -58,7 +58,7 @@ fn a_plan_says_what_comes_and_what_it_is_worth() {
         "error to expect",
         "These weights support the whole range",
         "Every weight is set against others",
-        "supports d =",
+        "Counted with a cell of grade C3",
         "next   scalewright calibrate",
     ] {
         assert!(found.out.contains(text), "{text}: {}", found.out);
@@ -144,7 +144,7 @@ fn what_cannot_be_planned_is_said_with_what_to_do() {
         ),
         (&["--weights", SET, "--noise", "0.2"], 2, "has no unit"),
         (&["--weights", "1kg"], 4, "these weights reach only 1 kg"),
-        (&["--weights", "9kg"], 4, "no weight of known mass"),
+        (&["--weights", "9kg"], 4, "is above Max"),
         (&["--weights", "absent.toml"], 4, "absent.toml"),
     ] {
         let found = plan(weights);

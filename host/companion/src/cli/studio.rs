@@ -66,7 +66,11 @@ fn spec(wanted: Wanted) -> BenchSpec {
     if wanted.bad_weight {
         // One of the four heaviest: any seed another.
         let which = (wanted.seed % 4) as usize;
-        let way = if wanted.seed / 4 % 2 == 0 { -1.0 } else { 1.0 };
+        let way = if (wanted.seed / 4).is_multiple_of(2) {
+            -1.0
+        } else {
+            1.0
+        };
         if let Some(weight) = spec.weights.get_mut(which) {
             weight.true_g += way * BAD_E * 2.0;
         }
