@@ -84,6 +84,9 @@ fn a_weight_two_e_off_is_named_and_measured() {
             "{seed}: {found:?}"
         );
         assert!(found.u < 0.5 * E_G);
+        // What is in doubt is told from the others all the same.
+        let alone = judged.joint.alone_u_g(body).expect("told apart");
+        assert!(alone < 0.5 * E_G, "{seed}: {alone}");
     }
 }
 

@@ -11,7 +11,10 @@ pub fn findings(outcome: &Outcome, evidence: &Evidence<'_>, repeat_g: f64) -> Ve
     let class = &outcome.scale.class;
     let e_g = outcome.scale.e;
     if after.of > 0 {
-        let name = crate::record::weights::name;
+        // To a hundredth of e: masses as found have any number of digits.
+        let name = |mass_g: f64| {
+            crate::record::weights::name((mass_g / e_g * 100.0).round() / 100.0 * e_g)
+        };
         let was = if before.passed == before.of {
             format!(
                 "{} this scale passed class {class} at all {} loads (largest error {:.2} e)",

@@ -9,11 +9,13 @@ use super::choosing::{Choice, counts_at, grid};
 use super::event::{Capture, OldTable, Part};
 use super::findings::findings;
 use super::plan::{Load, Plan, ScaleSpec};
+use super::together::is_of_the_fit;
 use crate::quantise::{self, HostTable};
 use crate::record::outcome::{
     DeviceLine, LoadLine, Noise, Outcome, PointLine, Purpose, ScaleLine, TableLine, Verification,
     VerificationRow,
 };
+use crate::record::together::{Suspected, Verdict};
 
 /// A setting to compare the new table with.
 #[derive(Clone, Debug, PartialEq)]
@@ -361,17 +363,23 @@ pub(super) fn slope(choice: &Choice) -> f64 {
 /// Scatter of the captures of the fit about the chosen table, g: hysteresis,
 /// repeatability and creep together, as a standard deviation.
 fn repeatability_g(captures: &[Capture], choice: &Choice) -> f64 {
+    let wrong = |index: usize| {
+        choice.together.verdicts.iter().any(|verdict| {
+            let Verdict::Off { suspected, .. } = verdict else {
+                return false;
+            };
+            matches!(suspected, Suspected::Capture { index: off, .. } if *off == index)
+        })
+    };
     let residuals: Vec<f64> = captures
         .iter()
         .zip(&choice.nets)
-        .filter(|(capture, _)| {
-            matches!(
-                capture.part,
-                Part::Preload | Part::Rising | Part::Falling | Part::Again
-            )
-        })
-        .filter_map(|(capture, net)| {
-            Some(quantise::mass_g(&choice.table, (*net)?, choice.quantum_ug) - capture.load.mass_g)
+        .enumerate()
+        .filter(|(index, (capture, _))| is_of_the_fit(capture.part) && !wrong(*index))
+        .filter(|(_, (capture, _))| !capture.load.weights.is_empty())
+        .filter_map(|(_, (capture, net))| {
+            let reading = quantise::mass_g(&choice.table, (*net)?, choice.quantum_ug);
+            Some(reading - found_g(choice, &capture.load))
         })
         .collect();
     let squares: f64 = residuals.iter().map(|residual| residual * residual).sum();
@@ -422,8 +430,8 @@ fn verification(
 
 /// Mass of a load by its weights as found, on which the table rests; as stated
 /// where one of them was not found, g.
-fn found_g(evidence: &Evidence<'_>, load: &Load) -> f64 {
-    let found = &evidence.choice.together.weights;
+fn found_g(choice: &Choice, load: &Load) -> f64 {
+    let found = &choice.together.weights;
     let each = load.weights.iter().map(|id| {
         let weight = found.iter().find(|one| one.id == *id);
         weight.map(|one| one.mass_g.value)
@@ -471,7 +479,7 @@ fn loads(evidence: &Evidence<'_>, new: &dyn Fn(f64) -> f64) -> Vec<LoadLine> {
                 sd_counts: capture.sd_counts,
                 samples: capture.samples,
                 at_s: capture.at_s - start_s,
-                residual_g: used.then(|| new(net) - found_g(evidence, &capture.load)),
+                residual_g: used.then(|| new(net) - found_g(evidence.choice, &capture.load)),
             }
         })
         .collect()

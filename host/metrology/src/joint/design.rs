@@ -15,6 +15,7 @@ use nalgebra::{DMatrix, DVector};
 use super::apart::{Pair, alone, beside};
 use super::basis::{Basis, Place};
 use super::history::{CREEP_S, Past, past};
+use super::likelihood::Doubt;
 use super::{JointRefusal, Problem, Worth};
 
 /// Standard deviation of the loop's width before the captures speak, in parts
@@ -229,6 +230,7 @@ impl Design {
         &self,
         problem: &Problem,
         covariance: &DMatrix<f64>,
+        doubts: &[Doubt],
         body: usize,
     ) -> Option<f64> {
         problem.bodies.get(body)?;
@@ -238,7 +240,14 @@ impl Design {
             return None;
         }
         let at = |body: usize| self.layout.body(body);
-        let stated = |body: usize| self.prior[at(body)].map(|sd| sd * sd);
+        // Of a body in doubt the doubt's own width was taken for its worth.
+        let doubted = |body: usize| {
+            doubts.iter().find_map(|doubt| match doubt {
+                Doubt::Body(other, sd) if *other == body => Some(*sd),
+                _ => None,
+            })
+        };
+        let stated = |body: usize| doubted(body).or(self.prior[at(body)]).map(|sd| sd * sd);
         let own = covariance[(at(body), at(body))];
         let by_itself = alone(own, stated(body));
         let worst = problem.rivals(body).map(|other| {

@@ -100,7 +100,7 @@ impl Forecast {
     #[must_use]
     pub fn body_u_g(&self, body: usize) -> Option<f64> {
         self.design
-            .told_apart(&self.problem, &self.covariance, body)
+            .told_apart(&self.problem, &self.covariance, &[], body)
             .map(|u| u * self.problem.max_g)
     }
 }

@@ -192,7 +192,7 @@ impl Joint {
     #[must_use]
     pub fn alone_u_g(&self, body: usize) -> Option<f64> {
         self.design
-            .told_apart(&self.problem, &self.covariance, body)
+            .told_apart(&self.problem, &self.covariance, &self.doubts, body)
             .map(|u| u * self.problem.max_g)
     }
 
