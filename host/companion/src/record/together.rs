@@ -136,4 +136,8 @@ pub struct Together {
     pub creep: Vec<CreepFound>,
     /// Standard deviation of one capture near zero and at Max, g.
     pub capture_sd_g: (f64, f64),
+    /// Masses that were captured more than once; without any, how well a load
+    /// comes back is believed, not measured.
+    #[serde(default)]
+    pub repeated: usize,
 }

@@ -25,8 +25,9 @@ const K: f64 = 2.0;
 /// uncertainties.
 const CHECKED_E: f64 = 0.5;
 
-/// A deviation of less than this many e does no harm.
-const HARMLESS_E: f64 = 2.0;
+/// A weight lighter than this many e can't be wrong by 2 e and still be taken
+/// for what it is called.
+const HARMLESS_E: f64 = 4.0;
 
 /// A value with its expanded uncertainty, as "5.6 g ± 0.6 g".
 #[must_use]
@@ -98,6 +99,11 @@ pub fn sentences(found: &Together, e_g: f64) -> Vec<String> {
         .iter()
         .filter(|one| one.beforehand == Beforehand::Nothing);
     out.extend(jugs.map(|jug| format!("{} weighs {}.", jug.id, with_u(jug.mass_g))));
+    if found.repeated == 0 && !found.weights.is_empty() {
+        out.push(
+            "No load was captured twice: how well one comes back is believed, not measured. Capture one of them again.".into(),
+        );
+    }
     out
 }
 
@@ -175,7 +181,7 @@ fn all_well(found: &Together, e_g: f64) -> Vec<String> {
         .iter()
         .filter(|one| one.beforehand != Beforehand::Nothing)
         .collect();
-    let heavy = |one: &&&WeightFound| one.stated_g > HARMLESS_E * e_g;
+    let heavy = |one: &&&WeightFound| one.stated_g >= HARMLESS_E * e_g;
     let seen = |one: &&&WeightFound| one.alone_u_g.is_some_and(|u| u <= CHECKED_E * e_g);
     let checked = known.iter().filter(heavy).filter(seen).count();
     let unseen: Vec<String> = known

@@ -61,7 +61,20 @@ pub(super) fn together(
             found.collect()
         }),
         capture_sd_g: (joint.capture_sd_g(0.0), joint.capture_sd_g(max_g)),
+        repeated: repeated(plan, captures),
     }
+}
+
+/// Masses captured more than once, to half an e.
+fn repeated(plan: &Plan, captures: &[Capture]) -> usize {
+    let loaded = captures.iter().filter(|capture| {
+        super::together::is_of_the_fit(capture.part) && !capture.load.weights.is_empty()
+    });
+    let mut masses: Vec<f64> = loaded.map(|capture| capture.load.mass_g).collect();
+    masses.sort_by(f64::total_cmp);
+    let near = 0.5 * plan.scale.e_g;
+    let groups = masses.chunk_by(|a, b| b - a <= near);
+    groups.filter(|group| group.len() > 1).count()
 }
 
 fn weights(plan: &Plan, captures: &[Capture], judged: &Judged) -> Vec<WeightFound> {
