@@ -15,6 +15,7 @@ use super::calibrate::{mass_of, weights_named};
 use super::live::wrap;
 use super::paint::Paint;
 use super::problem::{Problem, exit};
+use super::saved;
 
 /// Smoothing depth that a scale is shipped with.
 const SMOOTHING: u8 = 3;
@@ -88,14 +89,7 @@ pub fn run(arguments: &Arguments) -> Outcome {
     let plan = Plan::on_cell(scale, weights, cell)?;
     let found = foresee(&plan, noise_g, SMOOTHING)?;
     if arguments.json {
-        let text = serde_json::to_string_pretty(&found).map_err(|error| {
-            Problem::new(
-                exit::DATA,
-                format!("no JSON could be made: {error}"),
-                "run again without --json",
-            )
-        })?;
-        outln!("{text}");
+        saved::print_json(&found)?;
         return Ok(exit::PASSED);
     }
     let paint = Paint::of_stdout();

@@ -282,10 +282,7 @@ fn population(arguments: &Arguments, scales: usize) -> Outcome {
         began.elapsed().as_secs_f64(),
     );
     if arguments.json {
-        let text = serde_json::to_string_pretty(&found).map_err(|error| {
-            Problem::new(exit::DATA, error.to_string(), "run again without --json")
-        })?;
-        outln!("{text}");
+        saved::print_json(&found)?;
         return Ok(exit::PASSED);
     }
     outln!("{} scales: {}", found.population, found.scale);

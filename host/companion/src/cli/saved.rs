@@ -8,6 +8,7 @@ use crate::record::journal::Journal;
 use crate::record::outcome::Outcome;
 use crate::report;
 use crate::session::procedure::Procedure;
+use serde::Serialize;
 
 use super::paint::Paint;
 use super::problem::{Problem, exit};
@@ -79,18 +80,26 @@ pub fn conclude(
 /// When it cannot be turned into JSON.
 fn print(outcome: &Outcome, json: bool) -> Result<(), Problem> {
     if json {
-        let text = report::json(outcome, true).map_err(|error| {
-            Problem::new(
-                exit::DATA,
-                format!("no JSON could be made: {error}"),
-                "run again without --json",
-            )
-        })?;
-        outln!("{text}");
-    } else {
-        outln!();
-        outpart!("{}", report::table(outcome, Paint::of_stdout().style()));
+        return print_json(outcome);
     }
+    outln!();
+    outpart!("{}", report::table(outcome, Paint::of_stdout().style()));
+    Ok(())
+}
+
+/// Prints one JSON object.
+///
+/// # Errors
+/// When it cannot be made.
+pub fn print_json(told: &impl Serialize) -> Result<(), Problem> {
+    let text = report::json(told, true).map_err(|error| {
+        Problem::new(
+            exit::DATA,
+            format!("no JSON could be made: {error}"),
+            "run again without --json",
+        )
+    })?;
+    outln!("{text}");
     Ok(())
 }
 

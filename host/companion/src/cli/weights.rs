@@ -14,6 +14,7 @@ use super::Outcome;
 use super::calibrate::mass_of;
 use super::paint::Paint;
 use super::problem::{Problem, exit};
+use super::saved;
 
 /// Commands about weights.
 #[derive(Args)]
@@ -149,14 +150,7 @@ fn print_json(arguments: &CheckArguments, review: &Review) -> Outcome {
         file: arguments.file.display().to_string(),
         review,
     };
-    let text = serde_json::to_string_pretty(&printed).map_err(|error| {
-        Problem::new(
-            exit::DATA,
-            format!("no JSON could be made: {error}"),
-            "run again without --json",
-        )
-    })?;
-    outln!("{text}");
+    saved::print_json(&printed)?;
     Ok(exit::PASSED)
 }
 

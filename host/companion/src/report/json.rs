@@ -1,10 +1,10 @@
-//! The outcome as JSON: one object, keys in the order of the record.
+//! An outcome, a plan, a review as JSON: one object, keys in the order of the
+//! record.
 //!
 //! Guarantees: numbers carry at most ten significant digits, which is more
 //! than a 24-bit converter can tell apart, and none of the noise of binary
 //! fractions; what is not a number is `null`.
 
-use crate::record::outcome::Outcome;
 use serde::Serialize;
 use serde_json::ser::{CompactFormatter, Formatter, PrettyFormatter};
 use std::io::{self, Write};
@@ -12,28 +12,28 @@ use std::io::{self, Write};
 /// Digits kept after the first one.
 const DIGITS_AFTER_FIRST: usize = 9;
 
-/// The outcome as one JSON object, `pretty` over many lines or on one.
+/// What is to be told as one JSON object, `pretty` over many lines or on one.
 ///
 /// # Errors
 /// What the JSON library reports; no outcome is known to cause it.
-pub fn json(outcome: &Outcome, pretty: bool) -> Result<String, serde_json::Error> {
+pub fn json(told: &impl Serialize, pretty: bool) -> Result<String, serde_json::Error> {
     let mut bytes = Vec::new();
     if pretty {
-        write(outcome, &mut bytes, PrettyFormatter::new())?;
+        write(told, &mut bytes, PrettyFormatter::new())?;
     } else {
-        write(outcome, &mut bytes, CompactFormatter)?;
+        write(told, &mut bytes, CompactFormatter)?;
     }
     String::from_utf8(bytes)
         .map_err(|error| serde_json::Error::io(io::Error::new(io::ErrorKind::InvalidData, error)))
 }
 
 fn write<F: Formatter>(
-    outcome: &Outcome,
+    told: &impl Serialize,
     bytes: &mut Vec<u8>,
     layout: F,
 ) -> Result<(), serde_json::Error> {
     let mut out = serde_json::Serializer::with_formatter(bytes, Rounded(layout));
-    outcome.serialize(&mut out)
+    told.serialize(&mut out)
 }
 
 /// A layout whose fractions are rounded before they are written.

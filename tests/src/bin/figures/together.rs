@@ -182,6 +182,17 @@ impl Share {
     }
 }
 
+/// How often each of some things was so; the first session's failure, else.
+fn tallied<const N: usize>(all: Vec<Result<[bool; N], String>>) -> Result<[Share; N], String> {
+    let mut shares = [Share::default(); N];
+    for one in all {
+        for (share, inside) in shares.iter_mut().zip(one?) {
+            share.count(inside);
+        }
+    }
+    Ok(shares)
+}
+
 /// Scales of figure 2.
 const SCALES: u64 = 1000;
 
@@ -290,18 +301,12 @@ fn planted(sheet: &mut Sheet, plan: &Plan, scale_of: &(dyn Fn(u64) -> Scale + Sy
         let (_, judged) = solved(&scale, &ended.captures)?;
         let named = judged.wrong.contains(&Suspect::Body(body));
         let other = |one: &Suspect| matches!(one, Suspect::Body(other) if *other != body);
-        Ok::<_, String>((named, judged.wrong.iter().any(other)))
+        Ok([named, judged.wrong.iter().any(other)])
     });
-    let (mut named, mut others) = (Share::default(), Share::default());
-    for one in found {
-        match one {
-            Ok((is_named, accuses)) => {
-                named.count(is_named);
-                others.count(accuses);
-            }
-            Err(why) => return sheet.failed("a session", &why),
-        }
-    }
+    let [named, others] = match tallied(found) {
+        Ok(shares) => shares,
+        Err(why) => return sheet.failed("a session", &why),
+    };
     let title = "a weight wrong by 2 e is named";
     sheet.row(
         title,
@@ -372,20 +377,12 @@ fn untold(sheet: &mut Sheet) {
         let Ended { captures, .. } = run(&scale, &plan, false, true)?;
         let (_, after) = solved(&scale, &captures)?;
         let settled = after.wrong == [Suspect::Body(body)];
-        Ok::<_, String>((accused, open && asked, settled))
+        Ok([accused, open && asked, settled])
     });
-    let (mut accused, mut open, mut settled) =
-        (Share::default(), Share::default(), Share::default());
-    for one in found {
-        match one {
-            Ok((was_accused, was_open, was_settled)) => {
-                accused.count(was_accused);
-                open.count(was_open);
-                settled.count(was_settled);
-            }
-            Err(why) => return sheet.failed("a session", &why),
-        }
-    }
+    let [accused, open, settled] = match tallied(found) {
+        Ok(shares) => shares,
+        Err(why) => return sheet.failed("a session", &why),
+    };
     let title = "two weights never apart: said to be undecided";
     sheet.row(
         title,
