@@ -42,10 +42,7 @@ impl Basis {
     /// Supports for curves seen at these net counts; `None` without counts
     /// above zero.
     pub(crate) fn new(counts: &[f64]) -> Option<Self> {
-        let unit_counts = counts.iter().copied().fold(0.0, f64::max);
-        if !(unit_counts.is_finite() && unit_counts > 0.0) {
-            return None;
-        }
+        let unit_counts = highest(counts)?;
         let mut at: Vec<f64> = counts
             .iter()
             .map(|counts| counts / unit_counts)
@@ -70,6 +67,11 @@ impl Basis {
             at.remove(closest + 1);
         }
         Self::at(at, unit_counts)
+    }
+
+    /// No supports: a curve that is nothing but a parabola.
+    pub(crate) fn without_supports(counts: &[f64]) -> Option<Self> {
+        Self::at(Vec::new(), highest(counts)?)
     }
 
     /// So many supports spaced evenly, counts being shares.
@@ -106,6 +108,12 @@ impl Basis {
             left,
         }
     }
+}
+
+/// The highest counts, if above zero.
+fn highest(counts: &[f64]) -> Option<f64> {
+    let highest = counts.iter().copied().fold(0.0, f64::max);
+    (highest.is_finite() && highest > 0.0).then_some(highest)
 }
 
 #[cfg(test)]

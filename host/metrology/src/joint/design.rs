@@ -10,11 +10,13 @@
 //! one Gram matrix a load, once, so that each trial of the scatter only adds a
 //! few matrices up.
 
-use nalgebra::{DMatrix, DVector};
+use nalgebra::{DMatrix, DVector, DVectorView};
 
 use super::apart::{Pair, alone, beside};
 use super::basis::{Basis, Place};
+use super::gram::Grams;
 use super::history::{CREEP_S, Past, past};
+use super::layout::Layout;
 use super::likelihood::Doubt;
 use super::{JointRefusal, Problem, Worth};
 
@@ -30,58 +32,14 @@ const CREEP_SD: f64 = 2e-4;
 /// Codes of Max where only proportions count.
 pub(super) const CODES: f64 = 1e6;
 
-/// Where each kind of unknown stands in a row.
-#[derive(Debug, Clone, PartialEq)]
-pub(super) struct Layout {
-    pub(super) supports: usize,
-    pub(super) bodies: usize,
-    pub(super) zeros: usize,
-    /// Whether the loop's width is among the unknowns.
-    pub(super) with_loop: bool,
-    pub(super) with_creep: bool,
-}
-
-impl Layout {
-    pub(super) fn parabola(&self, power: usize) -> usize {
-        self.supports + power
-    }
-
-    pub(super) fn body(&self, index: usize) -> usize {
-        self.supports + 2 + index
-    }
-
-    pub(super) fn zero(&self, index: usize) -> usize {
-        self.supports + 2 + self.bodies + index
-    }
-
-    pub(super) fn width(&self) -> Option<usize> {
-        self.with_loop
-            .then_some(self.supports + 2 + self.bodies + self.zeros)
-    }
-
-    pub(super) fn creep(&self, index: usize) -> Option<usize> {
-        let first = self.supports + 2 + self.bodies + self.zeros + usize::from(self.with_loop);
-        self.with_creep.then_some(first + index)
-    }
-
-    pub(super) fn len(&self) -> usize {
-        self.supports
-            + 2
-            + self.bodies
-            + self.zeros
-            + usize::from(self.with_loop)
-            + if self.with_creep { CREEP_S.len() } else { 0 }
-    }
-}
-
 /// Captures of one stated load.
 #[derive(Debug, Clone)]
 pub(super) struct Group {
     /// The load, in parts of Max.
     pub(super) load: f64,
     pub(super) captures: usize,
-    /// Lower triangle of the sum of row' row, column after column.
-    pub(super) gram: Vec<f64>,
+    /// Sum of rows times what they leave of the stated mass, counted from the
+    /// design's start, and of its squares.
     pub(super) right: DVector<f64>,
     pub(super) square: f64,
 }
@@ -91,12 +49,15 @@ pub(super) struct Group {
 pub(super) struct Design {
     pub(super) basis: Basis,
     pub(super) layout: Layout,
-    pub(super) rows: DMatrix<f64>,
+    /// The row of each capture, one a column.
+    rows: DMatrix<f64>,
     /// Stated mass of each capture, in parts of Max.
     pub(super) stated: DVector<f64>,
     /// Which group a capture belongs to.
     pub(super) group_of: Vec<usize>,
     pub(super) groups: Vec<Group>,
+    /// Sums of row' row of the groups.
+    pub(super) grams: Grams,
     /// Prior deviation of each unknown; `None` = nothing known. The curve's
     /// part is for tau = 1.
     pub(super) prior: Vec<Option<f64>>,
@@ -112,6 +73,18 @@ pub(super) struct Design {
 
 impl Design {
     pub(super) fn new(problem: &Problem) -> Result<Self, JointRefusal> {
+        Self::on(problem, Basis::new)
+    }
+
+    /// The same with a curve that is nothing but a parabola.
+    pub(super) fn of_a_parabola(problem: &Problem) -> Result<Self, JointRefusal> {
+        Self::on(problem, Basis::without_supports)
+    }
+
+    fn on(
+        problem: &Problem,
+        basis: impl Fn(&[f64]) -> Option<Basis>,
+    ) -> Result<Self, JointRefusal> {
         check(problem)?;
         let references = references(problem)?;
         let nets = nets(problem, &references);
@@ -120,7 +93,7 @@ impl Design {
             .filter(|(weighing, _)| !weighing.bodies.is_empty())
             .map(|(_, counts)| *counts)
             .collect();
-        let basis = Basis::new(&loaded).ok_or(JointRefusal::NoLoads)?;
+        let basis = basis(&loaded).ok_or(JointRefusal::NoLoads)?;
         let past = past(problem);
         let zero_times: Vec<(u32, f64)> = problem
             .weighings
@@ -140,10 +113,12 @@ impl Design {
             .iter()
             .map(|weighing| problem.stated_g(weighing) / problem.max_g)
             .collect();
+        let (group_of, groups) = grouped(&stated, layout.len());
         let mut design = Self {
-            rows: DMatrix::zeros(problem.weighings.len(), layout.len()),
-            group_of: Vec::new(),
-            groups: Vec::new(),
+            rows: DMatrix::zeros(layout.len(), problem.weighings.len()),
+            grams: Grams::new(layout.shape(), &DMatrix::zeros(layout.len(), 0), &[], 0),
+            group_of,
+            groups,
             prior: priors(problem, &layout),
             start: DVector::zeros(layout.len()),
             converter_var: converter_var(problem, &basis, &stated, &nets),
@@ -158,9 +133,26 @@ impl Design {
             let zeros = design.zero_shares(weighing.sitting, weighing.at_s);
             let past = design.past[index];
             let row = design.row(&place, &weighing.bodies, &zeros, &past);
-            design.rows.set_row(index, &row.transpose());
+            design.rows.set_column(index, &row);
         }
+        design.grams = Grams::new(
+            design.layout.shape(),
+            &design.rows,
+            &design.group_of,
+            design.groups.len(),
+        );
+        design.fold(DVector::zeros(design.layout.len()));
         Ok(design)
+    }
+
+    /// Factors over the unknowns of a capture.
+    pub(super) fn capture(&self, index: usize) -> DVectorView<'_, f64> {
+        self.rows.column(index)
+    }
+
+    /// What a capture leaves of the stated mass, counted from the start.
+    pub(super) fn left(&self, index: usize) -> f64 {
+        self.stated[index] - self.capture(index).dot(&self.start)
     }
 
     /// Factors over the unknowns of a capture at `place`.
@@ -193,7 +185,7 @@ impl Design {
     /// Factors over the unknowns of the curve at `place`.
     pub(super) fn curve_row(&self, place: &Place) -> DVector<f64> {
         let mut row = DVector::zeros(self.layout.len());
-        row.rows_mut(0, self.layout.supports)
+        row.rows_mut(self.layout.first_support(), self.layout.supports)
             .copy_from(&place.smooth);
         for (power, factor) in place.parabola.iter().enumerate() {
             row[self.layout.parabola(power)] = *factor;
@@ -204,22 +196,20 @@ impl Design {
     /// The zeros that make up the zero at a time, and their shares: straight
     /// between two, unchanged beyond the first and the last of the sitting.
     pub(super) fn zero_shares(&self, sitting: u32, at_s: f64) -> Vec<(usize, f64)> {
-        let own = self.zero_times.iter().enumerate();
-        let own: Vec<(usize, f64)> = own
-            .filter(|(_, (of, _))| *of == sitting)
-            .map(|(index, (_, time))| (index, *time))
-            .collect();
+        // Sittings follow one another.
+        let first = self.zero_times.partition_point(|(of, _)| *of < sitting);
+        let end = self.zero_times.partition_point(|(of, _)| *of <= sitting);
+        let own = &self.zero_times[first..end];
         let after = own.partition_point(|(_, time)| *time <= at_s);
-        match (
-            after.checked_sub(1).and_then(|i| own.get(i)),
-            own.get(after),
-        ) {
-            (Some(a), Some(b)) if b.1 > a.1 => {
-                let share = (at_s - a.1) / (b.1 - a.1);
-                vec![(a.0, 1.0 - share), (b.0, share)]
+        let before = after.checked_sub(1);
+        let time = |index: usize| own.get(index).map(|(_, time)| *time);
+        match (before.and_then(time), time(after)) {
+            (Some(a), Some(b)) if b > a => {
+                let share = (at_s - a) / (b - a);
+                vec![(first + after - 1, 1.0 - share), (first + after, share)]
             }
-            (Some(a), _) => vec![(a.0, 1.0)],
-            (None, Some(b)) => vec![(b.0, 1.0)],
+            (Some(_), _) => vec![(first + after - 1, 1.0)],
+            (None, Some(_)) => vec![(first + after, 1.0)],
             (None, None) => Vec::new(),
         }
     }
@@ -273,52 +263,42 @@ impl Design {
         }
     }
 
-    /// Folded as it is.
-    pub(super) fn counted_from_the_start(mut self) -> Self {
-        self.fold(DVector::zeros(self.layout.len()));
-        self
-    }
-
-    /// Folds the rows into groups, counted from `start`.
+    /// Counts what the captures leave from `start`.
     pub(super) fn fold(&mut self, start: DVector<f64>) {
-        let p = self.layout.len();
         self.start = start;
-        self.groups.clear();
-        self.group_of.clear();
-        let left = &self.stated - &self.rows * &self.start;
-        for index in 0..self.rows.nrows() {
-            let load = self.stated[index];
-            let known = self.groups.iter();
-            let same = |group: &Group| (group.load - load).abs() <= 1e-6 * load.max(1e-3);
-            let at = known.clone().position(same).unwrap_or_else(|| {
-                self.groups.push(Group {
-                    load,
-                    captures: 0,
-                    gram: vec![0.0; p * (p + 1) / 2],
-                    right: DVector::zeros(p),
-                    square: 0.0,
-                });
-                self.groups.len() - 1
-            });
-            let row: Vec<f64> = self.rows.row(index).iter().copied().collect();
-            let group = &mut self.groups[at];
-            group.captures += 1;
-            group.square += left[index] * left[index];
-            let mut place = 0;
-            for (j, factor) in row.iter().enumerate() {
-                group.right[j] += factor * left[index];
-                let lower = &row[j..];
-                let column = &mut group.gram[place..place + lower.len()];
-                if *factor != 0.0 {
-                    for (sum, other) in column.iter_mut().zip(lower) {
-                        *sum += factor * other;
-                    }
-                }
-                place += lower.len();
-            }
-            self.group_of.push(at);
+        for group in &mut self.groups {
+            group.right.fill(0.0);
+            group.square = 0.0;
+        }
+        for (index, of) in self.group_of.iter().enumerate() {
+            let row = self.rows.column(index);
+            let left = self.stated[index] - row.dot(&self.start);
+            let group = &mut self.groups[*of];
+            group.square += left * left;
+            group.right.axpy(left, &row, 1.0);
         }
     }
+}
+
+/// Which captures are of one load, and the loads.
+fn grouped(stated: &[f64], unknowns: usize) -> (Vec<usize>, Vec<Group>) {
+    let mut groups: Vec<Group> = Vec::new();
+    let mut group_of = Vec::with_capacity(stated.len());
+    for load in stated {
+        let same = |group: &Group| (group.load - load).abs() <= 1e-6 * load.max(1e-3);
+        let at = groups.iter().position(same).unwrap_or_else(|| {
+            groups.push(Group {
+                load: *load,
+                captures: 0,
+                right: DVector::zeros(unknowns),
+                square: 0.0,
+            });
+            groups.len() - 1
+        });
+        groups[at].captures += 1;
+        group_of.push(at);
+    }
+    (group_of, groups)
 }
 
 fn check(problem: &Problem) -> Result<(), JointRefusal> {
@@ -389,7 +369,7 @@ fn nets(problem: &Problem, references: &[(u32, f64)]) -> Vec<f64> {
 
 fn priors(problem: &Problem, layout: &Layout) -> Vec<Option<f64>> {
     let mut prior = vec![None; layout.len()];
-    prior[..layout.supports].fill(Some(1.0));
+    prior[layout.first_support()..].fill(Some(1.0));
     for (index, body) in problem.bodies.iter().enumerate() {
         // A weight said to be exact is known to a part in 10^9 of Max.
         let known = body.worth.u_g().map(|u| (u / problem.max_g).max(1e-9));

@@ -60,7 +60,7 @@ impl Forecast {
             weighings: weighings.collect(),
             ..problem.clone()
         };
-        let design = Design::new(&problem)?.counted_from_the_start();
+        let design = Design::new(&problem)?;
         let belief = Belief::new(problem.e_g / problem.max_g, design.converter_var);
         let solved = design
             .solve(&belief, grade.scatter.logs(), &[])

@@ -10,13 +10,23 @@
 //! v_i = converter^2 + own^2 + (share * load_i)^2
 //! ```
 //!
+//! [`Reduced`] solves this for all roughnesses at once. The slope over a size
+//! of the variance v, with C the unknowns' covariance and r what they leave of
+//! a capture, is
+//!
+//! ```text
+//! d log L = 1/2 sum [ (r_i^2 + d_i' C d_i) / v_i - 1 ] d log v_i
+//! ```
+//!
 //! Source: H. D. Patterson, R. Thompson, "Recovery of inter-block information
 //! when block sizes are unequal", Biometrika 58 (1971); the form for mixed
 //! models from memory.
 
-use nalgebra::{Cholesky, DMatrix, DVector, Dyn};
+use nalgebra::{DMatrix, DVector, Vector3};
 
 use super::design::Design;
+use super::reduction::{Reduced, Smooth};
+use super::spread::Mixed;
 
 /// What scatters how much, in parts of Max.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -70,6 +80,10 @@ impl Belief {
         each.map(|((at, centre), spread)| -0.5 * ((at - centre) / spread).powi(2))
             .sum()
     }
+
+    fn slope(&self, k: usize, at: f64) -> f64 {
+        (self.centre[k] - at) / self.spread[k].powi(2)
+    }
 }
 
 /// One thing that may be otherwise than stated, and by which deviation, in
@@ -82,32 +96,45 @@ pub(super) enum Doubt {
     Capture(usize, f64),
 }
 
+/// The problem under what the captures scatter, for any roughness.
+pub(super) struct Captured {
+    pub(super) reduced: Reduced,
+    /// What of minus twice the log does not depend on the roughness.
+    loss: f64,
+    /// Logs of own and share.
+    pub(super) logs: [f64; 2],
+}
+
 /// The unknowns under one scatter.
 pub(super) struct Solved {
     /// Log of restricted likelihood times belief.
     pub(super) log: f64,
-    /// Deviations the unknowns are counted in.
-    pub(super) scale: DVector<f64>,
-    pub(super) factor: Cholesky<f64, Dyn>,
-    /// Unknowns in those deviations, less the design's start.
-    pub(super) scaled: DVector<f64>,
+    pub(super) reduced: Reduced,
+    smooth: Smooth,
 }
 
 impl Solved {
     /// The unknowns.
     pub(super) fn values(&self, design: &Design) -> DVector<f64> {
-        &design.start + self.scaled.component_mul(&self.scale)
+        let from_start = self.reduced.unknowns(&self.smooth.turned);
+        &design.start + DVector::from_vec(from_start)
     }
 
     /// Their covariance.
     pub(super) fn covariance(&self) -> DMatrix<f64> {
-        let mut inverse = self.factor.inverse();
-        for j in 0..inverse.ncols() {
-            for i in 0..inverse.nrows() {
-                inverse[(i, j)] *= self.scale[i] * self.scale[j];
-            }
-        }
-        inverse
+        let mixed = Mixed::new(&self.reduced, &[(1.0, &self.smooth)]);
+        mixed.spread.matrix()
+    }
+}
+
+impl Captured {
+    /// The supports under this log of tau, and the log of restricted
+    /// likelihood times belief; `None` when the arithmetic gives out.
+    pub(super) fn at(&self, belief: &Belief, tau: f64) -> Option<(f64, Smooth)> {
+        let smooth = self.reduced.smooth(tau.exp());
+        let [own, share] = self.logs;
+        let log = 0.5 * (smooth.gain - self.loss) + belief.log([tau, own, share]);
+        log.is_finite().then_some((log, smooth))
     }
 }
 
@@ -117,87 +144,141 @@ impl Design {
         self.converter_var + scatter.own.powi(2) + (scatter.share * load).powi(2)
     }
 
-    /// Solves for the unknowns under a scatter; `None` when the arithmetic
-    /// gives out.
-    pub(super) fn solve(&self, belief: &Belief, logs: Logs, doubts: &[Doubt]) -> Option<Solved> {
-        let scatter = Scatter::of(logs);
-        let p = self.layout.len();
-        let mut gram = vec![0.0; p * (p + 1) / 2];
-        let mut right = DVector::zeros(p);
-        let (mut square, mut log_v) = (0.0, 0.0);
-        for group in &self.groups {
-            let v = self.variance(&scatter, group.load);
-            let weight = 1.0 / v;
-            log_v += group.captures as f64 * v.ln();
-            square += group.square * weight;
-            right.axpy(weight, &group.right, 1.0);
-            for (sum, one) in gram.iter_mut().zip(&group.gram) {
+    /// Solves for all but the supports, under these logs of own and share;
+    /// `None` when the arithmetic gives out.
+    pub(super) fn captured(&self, logs: [f64; 2], doubts: &[Doubt]) -> Option<Captured> {
+        let scatter = Scatter::of([0.0, logs[0], logs[1]]);
+        let v = self.groups.iter();
+        let v: Vec<f64> = v.map(|group| self.variance(&scatter, group.load)).collect();
+        let weights: Vec<f64> = v.iter().map(|v| 1.0 / v).collect();
+        let mut matrix = self.grams.weighted(&weights);
+        let mut right = vec![0.0; self.layout.len()];
+        let mut loss = 0.0;
+        for ((group, v), weight) in self.groups.iter().zip(&v).zip(&weights) {
+            loss += group.captures as f64 * v.ln() + group.square * weight;
+            for (sum, one) in right.iter_mut().zip(&group.right) {
                 *sum += weight * one;
             }
         }
-        let mut scale = self.scale(&scatter);
+        let mut prior = self.prior[..self.layout.first_support()].to_vec();
         for doubt in doubts {
             match *doubt {
-                Doubt::Body(body, sd) => scale[self.layout.body(body)] = sd,
+                Doubt::Body(body, sd) => prior[self.layout.body(body)] = Some(sd),
                 Doubt::Capture(index, sd) => {
-                    let load = self.stated[index];
-                    let v = self.variance(&scatter, load);
+                    let v = self.variance(&scatter, self.stated[index]);
                     let wide = v + sd * sd;
                     let less = 1.0 / wide - 1.0 / v;
-                    let row = self.rows.row(index).transpose();
-                    let left = load - row.dot(&self.start);
-                    log_v += wide.ln() - v.ln();
-                    square += less * left * left;
-                    right.axpy(less * left, &row, 1.0);
-                    let mut place = 0;
-                    for j in 0..p {
-                        for i in j..p {
-                            gram[place] += less * row[i] * row[j];
-                            place += 1;
-                        }
+                    let left = self.left(index);
+                    loss += wide.ln() - v.ln() + less * left * left;
+                    let row = self.capture(index);
+                    for (sum, one) in right.iter_mut().zip(&row) {
+                        *sum += less * left * one;
                     }
+                    matrix.add_square(less, &row);
                 }
             }
         }
-        let mut h = DMatrix::zeros(p, p);
-        let mut place = 0;
-        for j in 0..p {
-            for i in j..p {
-                h[(i, j)] = gram[place] * scale[i] * scale[j];
-                place += 1;
-            }
-            if self.prior[j].is_some() {
-                h[(j, j)] += 1.0;
+        for (index, prior) in prior.iter().enumerate() {
+            if let Some(sd) = prior {
+                *matrix.diagonal_mut(index) += 1.0 / (sd * sd);
+                loss += 2.0 * sd.ln();
             }
         }
-        let factor = Cholesky::new(h)?;
-        let log_h: f64 = 2.0
-            * factor
-                .l_dirty()
-                .diagonal()
-                .iter()
-                .map(|d| d.ln())
-                .sum::<f64>();
-        let right = right.component_mul(&scale);
-        let scaled = factor.solve(&right);
-        let explained = right.dot(&scaled);
-        let likelihood = -0.5 * (log_v + log_h + square - explained);
-        let log = likelihood + belief.log(logs);
-        log.is_finite().then_some(Solved {
-            log,
-            scale,
-            factor,
-            scaled,
+        let reduced = Reduced::new(matrix, right, |index| prior[index].is_none())?;
+        Some(Captured {
+            reduced,
+            loss,
+            logs,
         })
     }
 
-    /// The deviation each unknown is counted in.
-    fn scale(&self, scatter: &Scatter) -> DVector<f64> {
-        let supports = self.layout.supports;
-        let own = self.prior.iter().enumerate().map(|(index, prior)| {
-            let tau = if index < supports { scatter.tau } else { 1.0 };
-            prior.unwrap_or(1.0) * tau
-        });
-        DVector::from_iterator(self.prior.len(), own)
+    /// Solves for the unknowns under a scatter; `None` when the arithmetic
+    /// gives out.
+    pub(super) fn solve(&self, belief: &Belief, logs: Logs, doubts: &[Doubt]) -> Option<Solved> {
+        let captured = self.captured([logs[1], logs[2]], doubts)?;
+        let (log, smooth) = captured.at(belief, logs[0])?;
+        Some(Solved {
+            log,
+            reduced: captured.reduced,
+            smooth,
+        })
+    }
+
+    /// Slopes of the log over the logs of the scatter.
+    pub(super) fn slopes(
+        &self,
+        belief: &Belief,
+        captured: &Captured,
+        (tau, smooth): (f64, &Smooth),
+        doubts: &[Doubt],
+    ) -> Vector3<f64> {
+        // No capture sees more than two zeros next to each other.
+        let mut mixed = Mixed::reaching(&captured.reduced, &[(1.0, smooth)], 1);
+        mixed.spread.add_square(1.0, &mixed.mean);
+        let mean = DVector::from_vec(mixed.mean);
+        // Of each capture the square of what is left, and of how well that is known.
+        let doubted: Vec<f64> = doubts
+            .iter()
+            .map(|doubt| match doubt {
+                Doubt::Capture(index, _) => mixed.spread.product(self.capture(*index).as_slice()),
+                Doubt::Body(..) => 0.0,
+            })
+            .collect();
+        let squares = self.grams.against(mixed.spread.folded());
+        let [own, share] = captured.logs;
+        let scatter = Scatter::of([tau, own, share]);
+        let believed = Vector3::from_fn(|k, _| belief.slope(k, [tau, own, share][k]));
+        let mut slopes = Vector3::new(smooth.slope(), 0.0, 0.0) + believed;
+        let mut add = |load: f64, per: f64| {
+            slopes[1] += scatter.own.powi(2) * per;
+            slopes[2] += (scatter.share * load).powi(2) * per;
+        };
+        for (group, square) in self.groups.iter().zip(&squares) {
+            let v = self.variance(&scatter, group.load);
+            let square = square - 2.0 * mean.dot(&group.right) + group.square;
+            add(group.load, (square / v - group.captures as f64) / v);
+        }
+        for (doubt, product) in doubts.iter().zip(doubted) {
+            if let Doubt::Capture(index, sd) = *doubt {
+                let load = self.stated[index];
+                let row = self.capture(index);
+                let left = self.left(index);
+                let square = product - 2.0 * left * row.dot(&mean) + left * left;
+                let v = self.variance(&scatter, load);
+                let wide = v + sd * sd;
+                add(load, (square / wide - 1.0) / wide - (square / v - 1.0) / v);
+            }
+        }
+        slopes
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::joint::posterior::prepared;
+
+    #[test]
+    fn slopes_are_those_of_the_log() {
+        let problem = crate::joint::sample::session();
+        let (design, belief) = prepared(&problem).expect("whole");
+        let doubts = [Doubt::Capture(4, 3e-4), Doubt::Body(1, 2e-4)];
+        for doubts in [&doubts[..0], &doubts[..1], &doubts] {
+            let at = [-4.0, -10.5, -9.0];
+            let captured = design.captured([at[1], at[2]], doubts).expect("solved");
+            let (_, smooth) = captured.at(&belief, at[0]).expect("solved");
+            let slopes = design.slopes(&belief, &captured, (at[0], &smooth), doubts);
+            for k in 0..3 {
+                let log = |step: f64| {
+                    let mut moved = at;
+                    moved[k] += step;
+                    let solved = design.solve(&belief, moved, doubts);
+                    solved.expect("solved").log
+                };
+                let found = (log(1e-4) - log(-1e-4)) / 2e-4;
+                let off = (slopes[k] - found).abs();
+                assert!(off < 1e-6 * found.abs().max(1.0), "{k}: {slopes} {found}");
+            }
+        }
     }
 }

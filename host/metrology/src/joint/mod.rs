@@ -12,14 +12,22 @@ pub(crate) mod basis;
 mod design;
 mod determined;
 mod forecast;
+mod gram;
 mod history;
+mod layout;
 mod likelihood;
 mod limits;
 pub(crate) mod loads;
 mod posterior;
+mod reduction;
 mod refusal;
+mod rows;
+#[cfg(test)]
+mod sample;
 mod search;
+mod spread;
 mod suspicion;
+mod tridiagonal;
 
 pub use forecast::{Forecast, Grade, Planned};
 pub use history::{CREEP_S, Memory};

@@ -4,9 +4,10 @@ use nalgebra::{DMatrix, DVector};
 
 use super::design::Design;
 use super::determined;
-use super::likelihood::{Belief, Doubt, Logs, Scatter, Solved};
+use super::likelihood::{Belief, Doubt, Logs, Scatter};
 use super::limits::{cut_off, limits_at, spread};
-use super::search::{Mode, mode, votes};
+use super::search::{Column, Mode, Vote, mode, votes};
+use super::spread::{Mixed, Spread};
 use super::{JointRefusal, Problem, Worth};
 use crate::candidates::LEAST_TO_CHOOSE;
 use crate::curve::Curve;
@@ -65,27 +66,50 @@ impl Joint {
         from: Logs,
     ) -> Result<Self, JointRefusal> {
         let mode = mode(&design, &belief, &doubts, from).ok_or(JointRefusal::NotSolved)?;
-        let votes = votes(&design, &belief, &doubts, &mode);
-        let p = design.layout.len();
-        let mut values = DVector::zeros(p);
-        let mut tau_square = 0.0;
-        for (weight, logs, solved) in &votes {
-            values += solved.values(&design) * *weight;
-            tau_square += weight * Scatter::of(*logs).tau.powi(2);
+        let columns = votes(&design, &belief, &doubts, &mode);
+        let votes = columns.iter().flat_map(|column| &column.votes);
+        let square = |vote: &Vote| vote.weight * (2.0 * vote.tau).exp();
+        let tau_square = votes.map(square).sum();
+        let mixed: Vec<Mixed> = columns
+            .iter()
+            .map(|column| {
+                let votes = column.votes.iter();
+                let votes: Vec<_> = votes.map(|vote| (vote.weight, &vote.smooth)).collect();
+                Mixed::new(&column.captured.reduced, &votes)
+            })
+            .collect();
+        let mut values = design.start.clone();
+        for one in &mixed {
+            for (value, mean) in values.iter_mut().zip(&one.mean) {
+                *value += one.weight * mean;
+            }
         }
         if design.layout.supports < LEAST_TO_CHOOSE {
-            let logs = [roughest(&votes), mode.logs[1], mode.logs[2]];
+            let logs = [roughest(&columns), mode.logs[1], mode.logs[2]];
             if let Some(solved) = design.solve(&belief, logs, &doubts) {
                 values = solved.values(&design);
             }
         }
-        let to_limits = limits_at(scatter_of_variance(&design, &votes));
-        let mut covariance = DMatrix::zeros(p, p);
-        for (weight, _, solved) in &votes {
-            let off = solved.values(&design) - &values;
-            covariance += solved.covariance() * *weight;
-            covariance.ger(*weight, &off, &off, 1.0);
+        let to_limits = limits_at(scatter_of_variance(&design, &columns));
+        let from_start = &values - &design.start;
+        let mut spread: Option<Spread> = None;
+        for one in mixed {
+            let off: Vec<f64> = one
+                .mean
+                .iter()
+                .zip(&from_start)
+                .map(|(a, b)| a - b)
+                .collect();
+            let sum = match &mut spread {
+                Some(sum) => {
+                    sum.add(&one.spread);
+                    sum
+                }
+                None => spread.insert(one.spread),
+            };
+            sum.add_square(one.weight, &off);
         }
+        let covariance = spread.ok_or(JointRefusal::NotSolved)?.matrix();
         Ok(Self {
             problem,
             design,
@@ -182,7 +206,7 @@ impl Joint {
     #[must_use]
     pub fn residual_g(&self, capture: usize) -> Option<f64> {
         let stated = self.design.stated.get(capture)?;
-        let fitted = (self.design.rows.row(capture) * &self.values)[0];
+        let fitted = self.design.capture(capture).dot(&self.values);
         Some((fitted - stated) * self.problem.max_g)
     }
 
@@ -211,7 +235,7 @@ impl Joint {
             return None;
         }
         let rows = DMatrix::from_fn(count, self.design.layout.len(), |i, j| {
-            self.design.rows[(captures[i], j)]
+            self.design.capture(captures[i])[j]
         });
         let scatter = self.scatter();
         let solved = self
@@ -248,7 +272,7 @@ impl Joint {
 /// The design, counted from a first solution, and the belief that goes with it.
 pub(super) fn prepared(problem: &Problem) -> Result<(Design, Belief), JointRefusal> {
     determined::check(problem)?;
-    let mut design = Design::new(problem)?.counted_from_the_start();
+    let mut design = Design::new(problem)?;
     let belief = Belief::new(problem.e_g / problem.max_g, design.converter_var);
     let rough = design
         .solve(&belief, belief.centre, &[])
@@ -266,18 +290,31 @@ pub(super) fn prepared(problem: &Problem) -> Result<(Design, Belief), JointRefus
 
 /// How much the variance of a capture at half of Max differs from vote to vote,
 /// as its variance over the square of its mean.
-fn scatter_of_variance(design: &Design, votes: &[(f64, Logs, Solved)]) -> f64 {
-    let each = votes
+fn scatter_of_variance(design: &Design, columns: &[Column]) -> f64 {
+    let each: Vec<(f64, f64)> = columns
         .iter()
-        .map(|(weight, logs, _)| (weight, design.variance(&Scatter::of(*logs), 0.5)));
-    let mean: f64 = each.clone().map(|(weight, v)| weight * v).sum();
-    let square: f64 = each.map(|(weight, v)| weight * (v - mean).powi(2)).sum();
+        .map(|column| {
+            let [own, share] = column.captured.logs;
+            let weight = column.votes.iter().map(|vote| vote.weight).sum();
+            // The variance of a capture has no part in tau.
+            (
+                weight,
+                design.variance(&Scatter::of([0.0, own, share]), 0.5),
+            )
+        })
+        .collect();
+    let mean: f64 = each.iter().map(|(weight, v)| weight * v).sum();
+    let square: f64 = each
+        .iter()
+        .map(|(weight, v)| weight * (v - mean).powi(2))
+        .sum();
     square / (mean * mean)
 }
 
 /// Log of the roughness that [`FEW_LOADS`] of the votes do not exceed.
-fn roughest(votes: &[(f64, Logs, Solved)]) -> f64 {
-    let mut by_roughness: Vec<(f64, f64)> = votes.iter().map(|vote| (vote.1[0], vote.0)).collect();
+fn roughest(columns: &[Column]) -> f64 {
+    let votes = columns.iter().flat_map(|column| &column.votes);
+    let mut by_roughness: Vec<(f64, f64)> = votes.map(|vote| (vote.tau, vote.weight)).collect();
     by_roughness.sort_by(|a, b| a.0.total_cmp(&b.0));
     let mut sum = 0.0;
     let mut at = 0.0;
@@ -362,7 +399,7 @@ mod tests {
         let solved = joint.design.solve(&joint.belief, joint.mode.logs, &doubts);
         let values = solved.expect("solved").values(&joint.design);
         for (capture, found) in out.into_iter().zip(found) {
-            let fitted = joint.design.rows.row(capture).transpose().dot(&values);
+            let fitted = joint.design.capture(capture).dot(&values);
             let wanted = (fitted - joint.design.stated[capture]) * 4000.0;
             assert!((found - wanted).abs() < 1e-5, "{found} {wanted}");
         }

@@ -15,7 +15,7 @@ use crate::row::{Bound, Sheet};
 const SAME_SUM: f64 = 2e-12;
 
 /// Runs `command` and reads the JSON object it prints; what went wrong, else.
-fn json_of(command: &mut Command) -> Result<Value, String> {
+pub fn json_of(command: &mut Command) -> Result<Value, String> {
     let output = command.output().map_err(|fault| fault.to_string())?;
     // A verdict of "fail" has an exit code of its own and is no fault here.
     serde_json::from_slice(&output.stdout).map_err(|_| {
@@ -25,7 +25,8 @@ fn json_of(command: &mut Command) -> Result<Value, String> {
     })
 }
 
-fn number(value: &Value, path: &str) -> f64 {
+/// A number of it; not a number where there is none.
+pub fn number(value: &Value, path: &str) -> f64 {
     value
         .pointer(path)
         .and_then(Value::as_f64)
@@ -51,6 +52,11 @@ impl Given {
 
     fn folder(&self) -> PathBuf {
         self.built.join("figures-rehearsal")
+    }
+
+    /// One of the examples of the metrology package.
+    pub fn example(&self, name: &str) -> PathBuf {
+        self.built.join("examples").join(name)
     }
 }
 
@@ -135,7 +141,7 @@ pub fn fits(sheet: &mut Sheet, given: &Given) {
         Err(why) => return sheet.failed(ratio_name, why),
     };
     let mut command = Command::new(python);
-    command.arg(script).arg(example(&given.built));
+    command.arg(script).arg(given.example("fit_speed"));
     let found = match json_of(&mut command) {
         Ok(found) => found,
         Err(why) => return sheet.failed(ratio_name, &why),
@@ -163,8 +169,4 @@ pub fn fits(sheet: &mut Sheet, given: &Given) {
         let small = Bound::AtMost(1.0 + SAME_SUM);
         sheet.row(&name_rss, ratio, "ratio", small, Bound::Beside);
     }
-}
-
-fn example(built: &Path) -> PathBuf {
-    built.join("examples").join("fit_speed")
 }

@@ -6,6 +6,7 @@ mod certified;
 mod chips;
 mod codes;
 mod commands;
+mod joint;
 mod row;
 mod together;
 
@@ -22,7 +23,8 @@ use row::Sheet;
 const USAGE: &str = "use tests/figures TOPIC, which calls this as\n\
     figures chips\n\
     figures main-job [--build-s SECONDS | --build-failed WHY] \
-    (--python PYTHON SCRIPT | --no-python WHY)";
+    (--python PYTHON SCRIPT | --no-python WHY)\n\
+    figures joint-solve (--python PYTHON SCRIPT | --no-python WHY)";
 
 fn given(mut words: impl Iterator<Item = String>) -> Option<Given> {
     let built = std::env::current_exe().ok()?.parent()?.to_path_buf();
@@ -48,25 +50,19 @@ fn given(mut words: impl Iterator<Item = String>) -> Option<Given> {
 
 fn main() -> ExitCode {
     let mut words = std::env::args().skip(1);
-    let topic = words.next();
-    if topic.as_deref() == Some("chips") {
-        return of_chips();
-    }
-    if topic.as_deref() == Some("joint-solve") {
-        return of_joint_solve();
-    }
-    let (Some("main-job"), Some(given)) = (topic.as_deref(), given(words)) else {
-        eprintln!("{USAGE}");
-        return ExitCode::from(2);
+    let topic = words.next().unwrap_or_default();
+    let print: fn(&mut Sheet, &Given) = match topic.as_str() {
+        "main-job" => main_job,
+        "chips" => |sheet, _| chips::print(sheet),
+        "joint-solve" => joint_solve,
+        _ => return not_understood(),
+    };
+    let Some(given) = given(words) else {
+        return not_understood();
     };
     let mut sheet = Sheet::default();
     Sheet::heading();
-    certified::regression(&mut sheet);
-    certified::cell(&mut sheet);
-    codes::print(&mut sheet);
-    commands::times(&mut sheet, &given);
-    commands::population(&mut sheet, &given);
-    commands::fits(&mut sheet, &given);
+    print(&mut sheet, &given);
     if sheet.sum_up() {
         ExitCode::SUCCESS
     } else {
@@ -74,28 +70,25 @@ fn main() -> ExitCode {
     }
 }
 
-fn of_chips() -> ExitCode {
-    let mut sheet = Sheet::default();
-    Sheet::heading();
-    chips::print(&mut sheet);
-    if sheet.sum_up() {
-        ExitCode::SUCCESS
-    } else {
-        ExitCode::FAILURE
-    }
+fn not_understood() -> ExitCode {
+    eprintln!("{USAGE}");
+    ExitCode::from(2)
 }
 
-fn of_joint_solve() -> ExitCode {
-    let mut sheet = Sheet::default();
-    Sheet::heading();
-    together::published(&mut sheet);
-    together::population(&mut sheet);
-    together::third(&mut sheet);
-    together::forecast(&mut sheet);
-    together::cell(&mut sheet);
-    if sheet.sum_up() {
-        ExitCode::SUCCESS
-    } else {
-        ExitCode::FAILURE
-    }
+fn main_job(sheet: &mut Sheet, given: &Given) {
+    certified::regression(sheet);
+    certified::cell(sheet);
+    codes::print(sheet);
+    commands::times(sheet, given);
+    commands::population(sheet, given);
+    commands::fits(sheet, given);
+}
+
+fn joint_solve(sheet: &mut Sheet, given: &Given) {
+    together::published(sheet);
+    together::population(sheet);
+    together::third(sheet);
+    together::forecast(sheet);
+    together::cell(sheet);
+    joint::speed(sheet, given);
 }
