@@ -365,6 +365,11 @@ impl Screen {
             "  {} that looks like {seen}, not {asked}",
             self.paint.heed("!")
         ));
+        if wrong.seen_g < -wrong.tolerance_g {
+            self.say("    lighter than the empty pan: something lay on it when zero was taken.");
+            self.say("    Empty it, then u and Enter until zero is asked for again");
+            return;
+        }
         let guess = match wrong.looks_like.as_slice() {
             [] => {
                 "no combination of the weights makes that: the load may rest against\n    something, or a weight is not on the list"

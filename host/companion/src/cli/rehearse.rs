@@ -185,7 +185,8 @@ fn one(arguments: &Arguments) -> Outcome {
         outln!("with a scale on the desk:");
         outln!("  scalewright find");
         outln!("  scalewright calibrate --max 6kg --e 2g \\");
-        outln!("      --weights '2kg,2kg,1kg,500g,200g,200g,100g,50g,20g,20g'");
+        outln!("      --weights '2kg,2kg,1kg,500g,200g,200g,100g,50g,20g,20g' \\");
+        outln!("      --weight-class M1");
     }
     Ok(concluded.code)
 }

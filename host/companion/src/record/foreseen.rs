@@ -107,9 +107,9 @@ pub struct Foreseen {
     pub worst_share: f64,
     /// Where that is, g.
     pub worst_at_g: f64,
-    /// Up to which load the table's uncertainty keeps within a third of the
-    /// permissible error, g; 0 when nowhere.
-    pub supported_to_g: f64,
+    /// Stretches of the range where the table's uncertainty takes more than a
+    /// third of the permissible error, g.
+    pub unsupported_g: Vec<(f64, f64)>,
     /// The lightest load of known weights, g.
     pub lightest_g: f64,
     /// Min of the class, g.

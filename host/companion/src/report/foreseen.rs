@@ -53,9 +53,9 @@ fn steps(found: &Foreseen, style: Style, lines: &mut Vec<String>) {
     let title = format!(
         "{} captures, about {}; then a proof with {} other loads, about {}",
         found.steps.len(),
-        number::duration(found.seconds),
+        minutes(found.seconds),
         found.proof_loads,
-        number::duration(found.proof_s)
+        minutes(found.proof_s)
     );
     for line in wrap(style, "", &title) {
         lines.push(paint(style, Ink::Strong, &line));
@@ -68,7 +68,7 @@ fn steps(found: &Foreseen, style: Style, lines: &mut Vec<String>) {
         let mass = if step.weights.is_empty() {
             String::new()
         } else {
-            name(step.mass_g)
+            number::mass(step.mass_g, number::resolution_g(found.e_g))
         };
         let head = format!("{:>4}  {}  ", step.number, pad(&mass, 9, true));
         let why = why(step);
@@ -79,6 +79,11 @@ fn steps(found: &Foreseen, style: Style, lines: &mut Vec<String>) {
         };
         lines.extend(wrap(style, &head, &text));
     }
+}
+
+/// A length of time that is a guess.
+fn minutes(seconds: f64) -> String {
+    format!("{} min", (seconds / 60.0).ceil())
 }
 
 fn why(step: &ForeseenStep) -> &'static str {
@@ -172,7 +177,8 @@ fn remarks(found: &Foreseen) -> Vec<(Ink, Mark, String)> {
         out.push((ink, mark, text));
     };
     let percent = |share: f64| format!("{} %", number::significant(100.0 * share, 2));
-    if found.supported_to_g >= 0.99 * found.max_g {
+    let whole = |stretch: &(f64, f64)| stretch.0 <= 0.0 && stretch.1 >= found.max_g;
+    if found.unsupported_g.is_empty() {
         say(
             Mark::Good,
             format!(
@@ -181,18 +187,35 @@ fn remarks(found: &Foreseen) -> Vec<(Ink, Mark, String)> {
                 name(found.worst_at_g)
             ),
         );
-    } else if found.supported_to_g > 0.0 {
-        say(
-            Mark::Heed,
-            format!(
-                "These weights support the range only up to about {}: above it the table's uncertainty takes more than a third of the permissible error.",
-                name(found.supported_to_g)
-            ),
-        );
-    } else {
+    } else if found.unsupported_g.iter().any(whole) {
         say(
             Mark::Heed,
             "These weights are too uncertain for this scale: the table's uncertainty takes more than a third of the permissible error everywhere.".into(),
+        );
+    } else {
+        let stretches: Vec<String> = found
+            .unsupported_g
+            .iter()
+            .map(|(from_g, to_g)| {
+                if *to_g >= found.max_g {
+                    format!("above {}", name(*from_g))
+                } else {
+                    format!("from {} to {}", name(*from_g), name(*to_g))
+                }
+            })
+            .collect();
+        say(
+            Mark::Heed,
+            format!(
+                "These weights don't support the whole range: {} the table's uncertainty takes more than a third of the permissible error.",
+                stretches.join(" and ")
+            ),
+        );
+    }
+    if found.proof_loads == 0 {
+        say(
+            Mark::Heed,
+            "No load is left for a proof: nothing would show what the calibration is worth.".into(),
         );
     }
     if found.lightest_g > found.min_g {

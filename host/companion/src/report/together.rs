@@ -133,7 +133,7 @@ fn off(found: &Together, suspected: &Suspected, by_g: Uncertain, table_u_g: f64)
             let weight = found.weights.iter().find(|weight| weight.id == *id);
             let mass = weight.map_or(0.0, |weight| weight.stated_g);
             format!(
-                "{} is {size} too {way}, whatever is stated of it; the scale with its new table is within {within} g at {}. The calibration reckons with its mass as found.",
+                "{} is {size} too {way}, whatever is stated of it; the scale with its new table is within {within} g at {}. The calibration reckons with its mass as found; set the weight aside, or state that mass in the weights file.",
                 called(found, id),
                 name(mass)
             )
@@ -210,7 +210,7 @@ fn all_well(found: &Together, e_g: f64) -> Vec<String> {
         };
         let it = if unseen.len() == 1 { "it" } else { "them" };
         out.push(format!(
-            "These captures do not check {rest}: nothing else was weighed against {it}."
+            "These captures do not check {rest}: what is stated of {it} is believed."
         ));
     }
     out

@@ -92,11 +92,16 @@ pub fn findings(outcome: &Outcome, evidence: &Evidence<'_>, repeat_g: f64) -> Ve
             all - agreed
         ));
     }
-    let top = evidence.plan.fit.last().map_or(0.0, |load| load.mass_g);
-    if top < 0.9 * outcome.scale.max {
+    let proved_g = outcome
+        .after
+        .rows
+        .iter()
+        .map(|row| row.load_g)
+        .fold(0.0, f64::max);
+    if proved_g < 0.9 * outcome.scale.max {
         findings.push(format!(
-            "The weights at hand reach only {}: above that the table is an extrapolation, and nothing here proves it.",
-            crate::record::weights::name(top)
+            "The proof reaches only {}, with weights of known mass: above that nothing here proves the table.",
+            crate::record::weights::name(proved_g)
         ));
     }
     findings

@@ -59,7 +59,7 @@ pub fn foresee(plan: &Plan, noise_g: f64, smoothing: u8) -> Result<Foreseen, Pla
         proof_s: PROOF_LOAD_S * plan.verify.len() as f64,
         worst_share,
         worst_at_g,
-        supported_to_g: supported(plan, &forecast),
+        unsupported_g: unsupported(plan, &forecast),
         lightest_g: (plan.weights.iter())
             .filter(|weight| weight.known != Known::Not)
             .map(|weight| weight.mass_g)
@@ -111,19 +111,23 @@ fn worst(rows: &[ForeseenRow]) -> (f64, f64) {
     worst.map_or((f64::INFINITY, 0.0), |row| (share(row), row.load_g))
 }
 
-/// Up to which load the table is known to a third of what is permitted.
-fn supported(plan: &Plan, forecast: &Forecast) -> f64 {
+/// Where the table is not known to a third of what is permitted.
+fn unsupported(plan: &Plan, forecast: &Forecast) -> Vec<(f64, f64)> {
     let max_g = plan.scale.max_g;
-    let mut to_g = 0.0;
+    let mut stretches: Vec<(f64, f64)> = Vec::new();
+    let mut before_g = 0.0;
     for step in 1..=100 {
         let load_g = max_g * f64::from(step) / 100.0;
         let row = row(plan, forecast, load_g);
         if row.table_u_g > THIRD * row.permitted_g {
-            break;
+            match stretches.last_mut() {
+                Some((_, to_g)) if *to_g == before_g => *to_g = load_g,
+                _ => stretches.push((before_g, load_g)),
+            }
         }
-        to_g = load_g;
+        before_g = load_g;
     }
-    to_g
+    stretches
 }
 
 fn steps(plan: &Plan, timed: &[Planned]) -> Vec<ForeseenStep> {

@@ -142,6 +142,8 @@ pub struct Procedure {
     stored: Option<TableHeader>,
     journal_table: Option<u32>,
     journal_device: Option<u32>,
+    /// The empty pan's latest code before an interruption, counts.
+    journal_zero: Option<f64>,
     /// Device zero of the verification, counts.
     proof_zero: Option<i32>,
     agreement: (usize, usize),
@@ -183,6 +185,7 @@ impl Procedure {
             stored: None,
             journal_table: None,
             journal_device: None,
+            journal_zero: None,
             proof_zero: None,
             agreement: (0, 0),
             take_as_is: false,
@@ -227,6 +230,7 @@ impl Procedure {
             procedure.captures.push(capture.clone());
             procedure.remember(&capture.load, capture.mean_counts);
         }
+        procedure.journal_zero = procedure.seen.zero();
         procedure.seen.new_sitting();
         procedure.noise = noise;
         procedure.journal_table = stored;

@@ -40,8 +40,9 @@ const ODD_E: f64 = 6.0;
 const REMIND_MS: u32 = 30_000;
 
 /// A pan that a table found in the device calls loaded by more than this share
-/// of Max is not empty: the zero-setting range of OIML R 76-1 4.5.1.
-const ZERO_SHARE: f64 = 0.04;
+/// of Max is not believed to be empty without somebody's word: half of what
+/// zero-setting may take to one side (OIML R 76-1 4.5.1: 4 % in all).
+const ZERO_SHARE: f64 = 0.01;
 
 /// On somebody's word it may be more: the initial zero-setting range, same
 /// clause.
@@ -139,9 +140,15 @@ impl Procedure {
     /// nothing to tell it by.
     pub(super) fn fits(&self, step: &Step, counts: f64) -> Option<bool> {
         if self.seen.zero().is_none() {
+            // After an interruption the session's own zero tells it better.
+            if let (Some(zero), Some(slope)) = (self.journal_zero, self.seen.slope()) {
+                let scale = &self.plan.scale;
+                let room_g = (10.0 * scale.e_g).max(0.002 * scale.max_g);
+                let off_g = (counts - zero) / slope;
+                return (off_g.abs() > room_g).then_some(false);
+            }
             // The very first zero: a table in the device tells a loaded pan
-            // from an empty one, within the 4 % of Max of zero-setting (OIML
-            // R 76-1 4.5.1).
+            // from an empty one.
             let old = self.old.as_ref()?;
             let load_g = (counts - f64::from(old.zero_counts)) / old.counts_per_g()?;
             return (load_g.abs() > ZERO_SHARE * self.plan.scale.max_g).then_some(false);
@@ -201,13 +208,11 @@ impl Procedure {
     /// The load that a code stands for by all that is known, g.
     fn seen_g(&self, counts: f64) -> Option<f64> {
         let slope = self.seen.slope()?;
-        let reference = self
-            .old
-            .as_ref()
-            .map_or(0.0, |old| f64::from(old.zero_counts));
+        let old = self.old.as_ref().map(|old| f64::from(old.zero_counts));
+        let reference = self.journal_zero.or(old);
         self.seen
             .load_g(counts)
-            .or_else(|| self.old.as_ref().map(|_| (counts - reference) / slope))
+            .or_else(|| reference.map(|zero| (counts - zero) / slope))
     }
 
     fn complain(&mut self, watch: &mut Watch, step: &Step, counts: f64, now_ms: u32) {
