@@ -144,6 +144,21 @@ fn a_weights_file_is_refused_with_its_line() {
             ),
             ("id = \"W1\"", "id = 7", "line 3: "),
             (
+                "\"2 kg\"",
+                "2000",
+                "line 4: invalid type: integer `2000`, expected a string: put it in quotes",
+            ),
+            (
+                "\"W2\"",
+                "\"a+b\"",
+                "line 8: the name \"a+b\" holds a + or a comma",
+            ),
+            (
+                "\"W2\"",
+                "\"U\"",
+                "line 8: the name \"U\" is a key while you calibrate",
+            ),
+            (
                 "class = \"M1\"",
                 "class = \"M1\"\nuncertainty = \"1 g\"",
                 "line 6: weight W1 has a class and an uncertainty: give one",

@@ -53,8 +53,16 @@ pub fn findings(outcome: &Outcome, evidence: &Evidence<'_>, repeat_g: f64) -> Ve
             .filter(|row| row.pass && row.error_e.abs() + row.expanded_u_e > row.mpe_e)
             .count();
         if unsure > 0 {
+            // Half of the variance: whichever is the larger part.
+            let u_g = after.rows.iter().map(|row| row.expanded_u_e * e_g / 2.0);
+            let u_g = u_g.fold(0.0, f64::max);
+            let next = if repeat_g.powi(2) > 0.5 * u_g.powi(2) {
+                "most of that uncertainty is how the scale itself comes back (hysteresis, creep, scatter), which no weights mend"
+            } else {
+                "better weights would settle it"
+            };
             findings.push(format!(
-                "At {unsure} of the passed loads the error and its uncertainty together reach beyond the permissible error: better weights would settle it."
+                "At {unsure} of the passed loads the error and its uncertainty together reach beyond the permissible error: {next}."
             ));
         }
     }

@@ -50,6 +50,9 @@ use crate::session::plan::{Filling, PlannedWeight};
 /// table 1), home-made weights are called what they weigh.
 const TYPING_ERROR: f64 = 0.02;
 
+/// What is typed while a calibration runs, and can't name a weight.
+const KEYS: [&str; 8] = ["u", "t", "q", "r", "y", "n", "0", "nothing"];
+
 /// Forgives the rounding of decimal numbers at a limit.
 const ROUNDING: f64 = 1e-9;
 
@@ -172,10 +175,14 @@ pub fn parse_list(text: &str, file: &str) -> Result<Vec<Listed>, WeightsFault> {
         cause: cause.replace(char::is_control, " "),
     };
     let parsed: File = toml::from_str(text).map_err(|error| {
-        fault(
-            error.span().map(|span| line_at(span.start)),
-            error.message(),
-        )
+        let line = error.span().map(|span| line_at(span.start));
+        let said = error.message();
+        // A bare number is the commonest slip.
+        if said.contains("expected a string") {
+            let meant = format!("{said}: put it in quotes, with its unit, as \"500 g\"");
+            return fault(line, &meant);
+        }
+        fault(line, said)
     })?;
     if parsed.weight.is_empty() {
         return Err(fault(None, "holds no [[weight]] at all"));
@@ -208,6 +215,14 @@ fn names_differ<'a>(
         }
         if text.contains(char::is_control) {
             let cause = format!("the name \"{text}\" holds a character that cannot be shown");
+            return Err(Fault::at(id, cause));
+        }
+        if text.contains(['+', ',']) {
+            let cause = format!("the name \"{text}\" holds a + or a comma, which join loads");
+            return Err(Fault::at(id, cause));
+        }
+        if KEYS.contains(&squeezed(text).as_str()) {
+            let cause = format!("the name \"{text}\" is a key while you calibrate: take another");
             return Err(Fault::at(id, cause));
         }
         if let Some(first) = names.insert(squeezed(text), id) {
