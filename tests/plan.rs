@@ -156,6 +156,12 @@ fn what_cannot_be_planned_is_said_with_what_to_do() {
         (&["--weights", "1kg"], 4, "these weights reach only 1 kg"),
         (&["--weights", "9kg"], 4, "is above Max"),
         (&["--weights", "absent.toml"], 4, "absent.toml"),
+        (&["--weights", "0,5kg"], 4, "; a comma separates"),
+        (
+            &["--weights", "a.toml", "--weight-class", "M1"],
+            2,
+            "goes with a list of weights",
+        ),
     ] {
         let found = plan(weights);
         assert_eq!(found.code, code, "{weights:?} {found:#?}");

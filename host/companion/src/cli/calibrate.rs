@@ -124,6 +124,13 @@ fn are_in_a_file(weights: &str) -> bool {
 /// The weights of a file, or of a list, all of one class.
 pub fn weights_named(text: &str, class: Option<&str>) -> Result<Vec<PlannedWeight>, Problem> {
     if are_in_a_file(text) {
+        if class.is_some() {
+            return Err(Problem::new(
+                exit::USAGE,
+                "--weight-class goes with a list of weights, not with a file",
+                "leave it out: the file says what each weight is worth",
+            ));
+        }
         return Ok(weights::read(Path::new(text))?);
     }
     weights::from_list(text, class).map_err(|cause| {

@@ -52,7 +52,11 @@ pub fn from_list(list: &str, class: Option<&str>) -> Result<Vec<PlannedWeight>, 
     let mut masses = Vec::new();
     for text in list.split([',', '+', ';']).map(str::trim) {
         if !text.is_empty() {
-            masses.push(parse_g(text)?);
+            // "0,5kg" falls apart here: what has no unit was half a number.
+            let half = !text.contains(char::is_alphabetic);
+            let hint = "; a comma separates weights, the decimal sign is a point";
+            let mass_g = parse_g(text);
+            masses.push(mass_g.map_err(|cause| if half { cause + hint } else { cause })?);
         }
     }
     if masses.is_empty() {
