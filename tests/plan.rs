@@ -3,6 +3,9 @@
 
 mod support;
 
+use scalewright::session::plan::Plan;
+use scalewright::session::together::load_of;
+use scalewright_tests::sessions::{Scale, run as run_session};
 use serde_json::Value;
 use support::{Folder, Run, run, too_wide};
 
@@ -225,5 +228,28 @@ fn a_third_of_the_weights_and_a_jug_reach_max() {
             (mass_g - true_g).abs() < 4.0 * u_g && u_g < 1.0,
             "{id}: {mass_g} {u_g}"
         );
+    }
+}
+
+/// Two weights of one nominal value, 6 g apart: the second capture must be of
+/// the second weight, not of the first still lying there. Slow hands and quick
+/// ones: without waiting for a movement about half of the seeds fail.
+#[test]
+fn an_exchange_of_equal_loads_is_waited_for() {
+    for seed in 0..12 {
+        let mut scale = Scale::poor(seed, &[2000.0, 2000.0, 1000.0, 500.0]);
+        scale.spec.weights[1].true_g += 6.0;
+        let load = |bodies: &[usize]| load_of(bodies, &scale.weights);
+        let mut plan = Plan::new(scale.scale(), scale.weights.clone()).expect("a plan");
+        plan.course = [&[] as &[usize], &[2], &[0], &[1], &[0], &[0, 1], &[]]
+            .map(load)
+            .to_vec();
+        let ended = run_session(&scale, &plan, false, false).expect("a proposal");
+        let counts: Vec<f64> = ended.captures.iter().map(|one| one.mean_counts).collect();
+        let per_g = (counts[2] - counts[0]) / 2000.0;
+        for one in [2, 4] {
+            let apart_g = (counts[3] - counts[one]) / per_g;
+            assert!((apart_g - 6.0).abs() < 2.5, "seed {seed}: {apart_g}");
+        }
     }
 }
