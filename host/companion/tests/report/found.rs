@@ -34,7 +34,7 @@ fn everything_found_is_told() {
         &outcome,
         &[
             "7 weights agree with what is stated",
-            "do not check H4 (200 g) and H5 (20 g): nothing else was weighed against them",
+            "do not check H4 (200 g) and H5 (20 g): what is stated of them is believed",
             "glaze jug weighs 2281.32 g ± 0.16 g",
             "within 50 mg",
             "U = 30 mg",
