@@ -270,12 +270,11 @@ impl Design {
             group.right.fill(0.0);
             group.square = 0.0;
         }
-        for (index, of) in self.group_of.iter().enumerate() {
-            let row = self.rows.column(index);
-            let left = self.stated[index] - row.dot(&self.start);
-            let group = &mut self.groups[*of];
+        for index in 0..self.stated.len() {
+            let left = self.left(index);
+            let group = &mut self.groups[self.group_of[index]];
             group.square += left * left;
-            group.right.axpy(left, &row, 1.0);
+            group.right.axpy(left, &self.rows.column(index), 1.0);
         }
     }
 }
