@@ -132,9 +132,11 @@ fn table(knots: i32) -> Vec<Knot> {
         .collect()
 }
 
+/// With hysteresis corrected, which must agree to the quantum too.
 fn settings(rate_sps: u16) -> Settings {
     Settings {
         rate_sps,
+        loop_width: 400,
         ..FACTORY
     }
 }
@@ -385,7 +387,10 @@ fn no_sample_is_lost_while_a_table_is_stored(board: Board) {
     chip.store(settings(80), 0, &table(4)).expect("stored");
     let mut last = None;
     let mut seen = 0;
+    let mut corrected = 0;
     for round in 0..6 {
+        // Something to remember, for the twin to compare.
+        hold(&chip.rig).place_g(f64::from(round % 3) * 1500.0);
         let knots = table(5 + round % 3);
         let asks = storing(settings(80), 0, &knots);
         for ask in asks.iter().chain(&[Ask::Wait { up_to_ms: 900 }]) {
@@ -396,12 +401,14 @@ fn no_sample_is_lost_while_a_table_is_stored(board: Board) {
                 seen += 1;
             };
             match chip.client.ask(ask, &mut on_sample) {
-                Ok(Answer::Done | Answer::Stored { .. } | Answer::State(_)) => {}
+                Ok(Answer::State(state)) => corrected += usize::from(state.correction != 0),
+                Ok(Answer::Done | Answer::Stored { .. }) => {}
                 other => panic!("{ask:?}: {other:?}"),
             }
         }
     }
     assert!(seen > 200, "{seen} samples");
+    assert!(corrected > 3, "{corrected} states");
     let lost = hold(&chip.rig).emulator.meter()["codes_lost"].as_u64();
     assert_eq!(lost, Some(0), "codes that were not read in time");
     let meter = hold(&chip.rig).emulator.meter();

@@ -12,7 +12,7 @@ use crate::frame::FrameFull;
 use crate::pen::Pen;
 
 /// Longest payload of a frame, bytes. The largest message is a state with a
-/// finished capture, 71 bytes at its widest; the rest is room to append.
+/// finished capture, 76 bytes at its widest; the rest is room to append.
 pub const MAX_PAYLOAD: usize = 96;
 
 /// Room that always takes a frame, bytes: payload, CRC-32, COBS overhead (one

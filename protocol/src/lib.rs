@@ -1,9 +1,9 @@
 //! The contract between a scale and whoever talks to it.
 //!
 //! Everything that both ends must agree on lives here and nowhere else: the
-//! integer units ([`units`]), what a calibration table means ([`table`]), the
-//! messages ([`message`]) and how they become bytes on a serial line
-//! ([`codec`], [`frame`], [`stuffing`]). `WIRE.md` beside this crate restates the bytes for
+//! integer units ([`units`]), what a calibration table means ([`table`]) and what a
+//! cell's past takes off it ([`hysteresis`]), the messages ([`message`]) and how
+//! they become bytes on a serial line ([`codec`], [`frame`], [`stuffing`]). `WIRE.md` beside this crate restates the bytes for
 //! somebody who writes a client in another language; the golden frames under
 //! `tests/golden` hold both to it.
 //!
@@ -28,6 +28,7 @@ pub mod checksum;
 pub mod codec;
 pub mod cursor;
 pub mod frame;
+pub mod hysteresis;
 pub mod message;
 pub mod passport;
 pub mod pen;

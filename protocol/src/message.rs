@@ -280,6 +280,9 @@ pub struct State {
     pub flags: Flags,
     /// The capture.
     pub capture: CaptureState,
+    /// What hysteresis took off, quanta: `mass` and this are together what the
+    /// table says of `smooth_q8`. 0 without a mass.
+    pub correction: i32,
 }
 
 /// How a load becomes a number.

@@ -112,6 +112,7 @@ impl<'out> Pen<'out> {
         self.u8(settings.smoothing);
         self.u8(settings.rest_tenths_d);
         self.u16(settings.rest_ms);
+        self.u16(settings.loop_width);
     }
 
     /// Header of a table.
@@ -145,6 +146,7 @@ impl<'out> Pen<'out> {
         self.i32_or_nothing(state.indication);
         self.u16(state.flags.0);
         self.capture(&state.capture);
+        self.i32(state.correction);
     }
 
     /// Where a capture stands.
@@ -245,5 +247,6 @@ const fn settings_fault(fault: SettingsFault) -> u8 {
         SettingsFault::Rate => 3,
         SettingsFault::Smoothing => 4,
         SettingsFault::Rest => 5,
+        SettingsFault::LoopWidth => 6,
     }
 }

@@ -53,6 +53,9 @@ pub struct Settings {
     pub rest_tenths_d: u8,
     /// Length of the stability window, ms.
     pub rest_ms: u16,
+    /// Greatest width of the full hysteresis loop that is corrected, quanta, at
+    /// most e; 0 corrects nothing. What it does says [`crate::hysteresis`].
+    pub loop_width: u16,
 }
 
 /// Why settings are refused.
@@ -70,6 +73,8 @@ pub enum SettingsFault {
     Smoothing,
     /// The stability window is empty or longer than 10 s.
     Rest,
+    /// The hysteresis loop is wider than e.
+    LoopWidth,
 }
 
 impl core::fmt::Display for SettingsFault {
@@ -81,6 +86,7 @@ impl core::fmt::Display for SettingsFault {
             Self::Rate => "the ADC has no such rate",
             Self::Smoothing => "the smoothing depth is above 6",
             Self::Rest => "the stability window is empty or longer than 10 s",
+            Self::LoopWidth => "the hysteresis loop to be corrected is wider than e",
         })
     }
 }
@@ -118,6 +124,9 @@ impl Settings {
         }
         if self.rest_tenths_d == 0 || self.rest_ms == 0 || self.rest_ms > 10_000 {
             return Err(SettingsFault::Rest);
+        }
+        if i32::from(self.loop_width) > self.e {
+            return Err(SettingsFault::LoopWidth);
         }
         Ok(())
     }

@@ -82,7 +82,7 @@ fn the_longest_message_is_the_widest_state() {
         .max_by_key(|v| v.message.payload().len())
         .expect("there are vectors");
     assert_eq!(longest.name, "answer.state.widest");
-    assert_eq!(longest.message.payload().len(), 71);
+    assert_eq!(longest.message.payload().len(), 76);
     assert!(longest.message.payload().len() <= MAX_PAYLOAD);
     assert!(longest.message.frame().len() <= MAX_FRAME);
 }
@@ -126,7 +126,7 @@ variants!(refusal_variant, REFUSALS, Refusal:
 variants!(table_fault, TABLE_FAULTS, TableFault:
     TooFew, TooMany, CountsOrder, MassOrder, CountsRange, MassRange, NoZero, Slope);
 variants!(settings_fault, SETTINGS_FAULTS, SettingsFault:
-    Quantum, ScaleInterval, Capacity, Rate, Smoothing, Rest);
+    Quantum, ScaleInterval, Capacity, Rate, Smoothing, Rest, LoopWidth);
 
 fn note_settings(seen: &mut BTreeSet<&'static str>, settings: &Settings) {
     seen.insert(class_variant(&settings.class));

@@ -79,6 +79,7 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
             pen.i32_or_nothing(indication);
             pen.u16(flags.0);
             pen.capture(&self.capture.state());
+            pen.i32(weighed.as_ref().map_or(0, |w| w.correction));
         });
     }
 

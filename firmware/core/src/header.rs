@@ -4,17 +4,17 @@
 //!  0  mark "kiln"          4     24  max, quanta        4
 //!  4  layout version       1     28  e, quanta          4
 //!  5  knots                1     32  d, quanta          4
-//!  6  class 0..3           1     36  rate, 1/s          2
-//!  7  input 0..2           1     38  rest window, ms    2
-//!  8  sequence             4     40  smoothing          1
-//! 12  zero reference       4     41  rest, tenths of d  1
-//! 16  checksum of knots    4     42  0                  1
-//! 20  quantum, ug          4     43  CRC-32 of 0 to 42  4
-//!                                47  end mark           1
+//!  6  kinds, see below     1     36  rate, 1/s          2
+//!  7  smoothing            1     38  rest window, ms    2
+//!  8  sequence             4     40  loop width, quanta 2
+//! 12  zero reference       4     42  rest, tenths of d  1
+//! 16  checksum of knots    4     43  CRC-32 of 0 to 42  4
+//! 20  quantum, ug          4     47  end mark           1
 //! ```
 //!
-//! All little-endian. The end mark is the last byte written: with it the write
-//! was finished, so a wrong CRC then means decay and not a power cut.
+//! All little-endian. Kinds are the class, 0 to 3, and 16 times the input, 0 to
+//! 2. The end mark is the last byte written: with it the write was finished, so a
+//! wrong CRC then means decay and not a power cut.
 //!
 //! A later layout may change everything but this: mark, layout version and
 //! sequence where they are, the CRC over what stands before it at 43, and the
@@ -126,13 +126,13 @@ impl<S: Storage> Shelf<S> {
         if self.word(slot, begin) != MARK || (tail >> 24) as u8 != END {
             return Place::Other;
         }
-        let [layout, _, class, input] = self.word(slot, begin + KNOTS_AT).to_le_bytes();
+        let [layout, _, kinds, _] = self.word(slot, begin + KNOTS_AT).to_le_bytes();
         let sequence = self.word(slot, begin + SEQUENCE_AT);
         if crc.finish() != kept {
             Place::Broken { sequence }
         } else if layout != LAYOUT {
             Place::Foreign { sequence }
-        } else if class > 3 || input > 2 {
+        } else if kinds & 15 > 3 || kinds >> 4 > 2 {
             Place::Broken { sequence }
         } else {
             Place::Sound { sequence }
@@ -156,20 +156,21 @@ impl<S: Storage> Shelf<S> {
             at += 4;
             word
         };
-        let [_, knots, class, input] = next().to_le_bytes();
+        let [_, knots, kinds, smoothing] = next().to_le_bytes();
         header.sequence = next();
         let stage = &mut header.stage;
         stage.knots = knots;
         stage.zero_counts = next() as i32;
         stage.checksum = next();
         let settings = &mut stage.settings;
-        settings.class = match class {
+        settings.smoothing = smoothing;
+        settings.class = match kinds & 15 {
             0 => Class::I,
             1 => Class::II,
             2 => Class::III,
             _ => Class::IIII,
         };
-        settings.input = match input {
+        settings.input = match kinds >> 4 {
             0 => Input::A128,
             1 => Input::B32,
             _ => Input::A64,
@@ -181,9 +182,9 @@ impl<S: Storage> Shelf<S> {
         let word = next();
         settings.rate_sps = word as u16;
         settings.rest_ms = (word >> 16) as u16;
-        let [smoothing, rest_tenths_d, _, _] = next().to_le_bytes();
-        settings.smoothing = smoothing;
-        settings.rest_tenths_d = rest_tenths_d;
+        let word = next();
+        settings.loop_width = word as u16;
+        settings.rest_tenths_d = (word >> 16) as u8;
     }
 
     /// Writes a header and reads it back. What counts is what reads back, not
@@ -214,8 +215,8 @@ fn bytes_of(header: &Header) -> Put {
     put.number(MARK, 4);
     put.number(u32::from(LAYOUT), 1);
     put.number(u32::from(stage.knots), 1);
-    put.number(s.class as u32, 1);
-    put.number(s.input as u32, 1);
+    put.number(s.class as u32 | (s.input as u32) << 4, 1);
+    put.number(u32::from(s.smoothing), 1);
     put.number(header.sequence, 4);
     put.number(stage.zero_counts as u32, 4);
     put.number(stage.checksum, 4);
@@ -225,8 +226,8 @@ fn bytes_of(header: &Header) -> Put {
     put.number(s.d as u32, 4);
     put.number(u32::from(s.rate_sps), 2);
     put.number(u32::from(s.rest_ms), 2);
-    put.number(u32::from(s.smoothing), 1);
-    put.number(u32::from(s.rest_tenths_d), 2);
+    put.number(u32::from(s.loop_width), 2);
+    put.number(u32::from(s.rest_tenths_d), 1);
     let mut crc = Running::new();
     for byte in put.bytes.iter().take(usize::from(put.at)) {
         crc.push(*byte);

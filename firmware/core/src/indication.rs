@@ -1,9 +1,16 @@
-//! From a smoothed signal to what the scale shows: zero, tare, rounding, and
-//! when to show nothing.
+//! From a smoothed signal to what the scale shows: zero, hysteresis, tare,
+//! rounding, and when to show nothing.
 //!
-//! Owns the zero reference (ADC counts) and the tare (quanta); both start anew
-//! with each record. Refuses to name a mass without a table.
+//! Owns the zero reference (ADC counts), the tare (quanta) and what the cell
+//! remembers ([`Plays`]); all start anew with each record. Refuses to name a
+//! mass without a table.
+//!
+//! **What is corrected.** The memory follows the table's own mass, and the mass
+//! that is shown, sent and tared is the corrected one. The range of zero-setting
+//! is judged by the table alone: it bounds where zero may lie, whatever was on
+//! the pan before.
 
+use scalewright_protocol::hysteresis::Plays;
 use scalewright_protocol::message::{Flags, Refusal};
 use scalewright_protocol::settings::Settings;
 use scalewright_protocol::table::{Place, Table};
@@ -21,7 +28,7 @@ pub const UNDERLOAD_D: i32 = 20;
 /// of [`scalewright_protocol::message::CaptureOrder`]).
 const UNCALIBRATED_REST_Q8: u32 = ((1u64 << 24) * 256 / 50_000) as u32;
 
-/// Zero and tare in use.
+/// Zero and tare in use, and the cell's memory.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Reference {
     /// Zero reference in use, ADC counts.
@@ -30,13 +37,19 @@ pub struct Reference {
     pub calibration_counts: i32,
     /// Tare, quanta; 0 when none is in use.
     pub tare: i32,
+    /// What the cell remembers.
+    pub plays: Plays,
 }
 
 /// A load as the scale sees it.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Weighed {
-    /// Gross mass, quanta.
+    /// Gross mass, quanta, corrected.
     pub mass: i32,
+    /// What hysteresis took off, quanta.
+    pub correction: i32,
+    /// What the cell remembers with this load on it.
+    pub plays: Plays,
     /// Net mass rounded to d, quanta, ties away from zero; absent when blank.
     pub indication: Option<i32>,
     /// AT_ZERO, NET, OVERLOAD, UNDERLOAD, SATURATED and CONTINUED as they apply.
@@ -44,13 +57,15 @@ pub struct Weighed {
 }
 
 impl Reference {
-    /// What comes with a record: its zero, no tare.
+    /// What comes with a record: its zero, no tare, a cell that counts as
+    /// exercised and empty.
     #[must_use]
     pub const fn stored(zero_counts: i32) -> Self {
         Self {
             zero_counts,
             calibration_counts: zero_counts,
             tare: 0,
+            plays: Plays::exercised(),
         }
     }
 
@@ -59,7 +74,7 @@ impl Reference {
     /// The indication is blank above Max + 9 e (OIML R 76-1:2006 clause 4.2.3),
     /// below −20 d (common practice), with a saturated ADC, and where even the
     /// table's continuation ends. Zero counts as met within 0.25 e (same, clause
-    /// 4.5.2). Over- and underload are judged on the gross mass.
+    /// 4.5.2). Over- and underload are judged on the gross mass, corrected.
     #[must_use]
     #[inline(never)]
     pub fn weigh<const N: usize>(
@@ -71,7 +86,9 @@ impl Reference {
     ) -> Weighed {
         let net_q8 = i64::from(smooth_q8) - (i64::from(self.zero_counts) << 8);
         let reading = table.lookup_q8(net_q8);
-        let mass = reading.mass;
+        let mut plays = self.plays;
+        let correction = plays.follow(reading.mass, settings.max, settings.loop_width);
+        let mass = reading.mass.wrapping_sub(correction);
         let beyond = reading.place == Place::Beyond || saturated;
         let over = mass > settings.overload_above() || (beyond && net_q8 > 0);
         let under = mass < settings.d.wrapping_mul(-UNDERLOAD_D) || (beyond && net_q8 <= 0);
@@ -85,13 +102,17 @@ impl Reference {
         let net = mass.saturating_sub(self.tare);
         Weighed {
             mass,
+            correction,
+            plays,
             indication: (!over && !under).then(|| round_to(net, settings.d)),
             flags,
         }
     }
 
     /// Makes the load at `smooth_q8` zero and returns the new reference, ADC
-    /// counts. A tare is forgotten: it belonged to the old zero.
+    /// counts. A tare is forgotten: it belonged to the old zero. So did what the
+    /// cell remembers; it counts as exercised and empty from here on, so that the
+    /// mass is 0 whatever was on the pan before.
     ///
     /// # Errors
     /// [`Refusal::ZeroRange`] outside the zero-setting range.
@@ -111,6 +132,7 @@ impl Reference {
         }
         self.zero_counts = counts;
         self.tare = 0;
+        self.plays = Plays::exercised();
         Ok(counts)
     }
 

@@ -27,10 +27,15 @@
 //!
 //! **After a fault** of the ADC the filter starts clean; the first sound
 //! conversion ends the fault.
+//!
+//! **Hysteresis** is remembered sample by sample where the settings have a width
+//! to correct by; without one nothing is. With each record, at power-on and after
+//! zero-setting the cell counts as exercised and empty.
 
 use heapless::Deque;
 use scalewright_protocol::codec::MAX_PAYLOAD;
 use scalewright_protocol::frame::Decoder;
+use scalewright_protocol::hysteresis::Plays;
 use scalewright_protocol::message::{Flags, LOG_BYTES, Sample, State};
 use scalewright_protocol::settings::{Input, Settings};
 use scalewright_protocol::table::Table;
@@ -354,6 +359,7 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
             indication: weighed.and_then(|w| w.indication),
             flags: self.flags(weighed.as_ref()),
             capture: self.capture.state(),
+            correction: weighed.map_or(0, |w| w.correction),
         }
     }
 
@@ -386,6 +392,7 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
             && self.settings.smoothing == now.smoothing;
         let same_window = self.settings.rest_ms == now.rest_ms;
         self.settings = *now;
+        self.reference.plays = Plays::exercised();
         self.fell_back = false;
         self.other_layout = false;
         if !(comparable && same_window) {
@@ -434,11 +441,21 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
         self.rest.push(self.now_ms, filtered.smooth_q8);
         self.untold |= self.capture.sample(self.now_ms, &filtered, &self.rest);
         self.note_rest();
+        let weighed = self.weigh();
+        // Remembered smoothed: a load that is put down swings, and the plays would
+        // keep how far it swung past its rest. Of several periods little is left
+        // in the mean of 2^n samples, and it is seen against a play of an eighth
+        // of Max. Not remembered from an end of the converter's range, which is
+        // no load that came: an open wire says the same.
+        if let Some(load) = &weighed
+            && !filtered.saturated
+        {
+            self.reference.plays = load.plays;
+        }
         if self.stream_every > 0 {
             self.stream_left = self.stream_left.saturating_sub(1);
             if self.stream_left == 0 {
                 self.stream_left = self.stream_every;
-                let weighed = self.weigh();
                 let sample = Sample {
                     sequence: self.sequence,
                     at_ms: self.now_ms,

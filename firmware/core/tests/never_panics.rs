@@ -12,24 +12,42 @@ use scalewright_protocol::settings::{Class, Input, Settings};
 use scalewright_protocol::table::Knot;
 
 fn settings() -> impl Strategy<Value = Settings> {
-    let sound = (1i32..=600, 100i32..2000, 0u8..=6, 1u8.., 1u16..=10_000).prop_map(
-        |(n, e, smoothing, rest_tenths_d, rest_ms)| Settings {
-            quantum_ug: 10_000,
-            max: n.saturating_mul(100).saturating_mul(e),
-            e,
-            d: (e / 2).max(1),
-            smoothing,
-            rest_tenths_d,
-            rest_ms,
-            ..kitchen()
-        },
-    );
-    let wild = (
-        (any::<u32>(), any::<i32>(), any::<i32>(), any::<i32>()),
-        (any::<u16>(), any::<u8>(), any::<u8>(), any::<u16>()),
+    let sound = (
+        1i32..=600,
+        100i32..2000,
+        0u8..=6,
+        1u8..,
+        1u16..=10_000,
+        0u16..=100,
     )
         .prop_map(
-            |((quantum_ug, max, e, d), (rate_sps, smoothing, rest_tenths_d, rest_ms))| Settings {
+            |(n, e, smoothing, rest_tenths_d, rest_ms, loop_width)| Settings {
+                quantum_ug: 10_000,
+                max: n.saturating_mul(100).saturating_mul(e),
+                e,
+                d: (e / 2).max(1),
+                smoothing,
+                rest_tenths_d,
+                rest_ms,
+                loop_width,
+                ..kitchen()
+            },
+        );
+    let wild = (
+        (any::<u32>(), any::<i32>(), any::<i32>(), any::<i32>()),
+        (
+            any::<u16>(),
+            any::<u8>(),
+            any::<u8>(),
+            any::<u16>(),
+            any::<u16>(),
+        ),
+    )
+        .prop_map(
+            |(
+                (quantum_ug, max, e, d),
+                (rate_sps, smoothing, rest_tenths_d, rest_ms, loop_width),
+            )| Settings {
                 quantum_ug,
                 max,
                 e,
@@ -40,6 +58,7 @@ fn settings() -> impl Strategy<Value = Settings> {
                 smoothing,
                 rest_tenths_d,
                 rest_ms,
+                loop_width,
             },
         );
     prop_oneof![sound, wild]

@@ -28,6 +28,7 @@ fn other_settings() -> Settings {
     Settings {
         d: 200,
         rest_ms: 2000,
+        loop_width: 99,
         ..kitchen()
     }
 }
@@ -66,6 +67,8 @@ impl Work {
             Self::Transfer => {
                 let settings = Settings {
                     e: 500,
+                    // Both bytes differ from any number beside them.
+                    loop_width: 0x1A5,
                     ..kitchen()
                 };
                 laptop.transfer(scale, settings, ZERO - 9, &second_table())

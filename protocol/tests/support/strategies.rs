@@ -30,7 +30,7 @@ fn knots() -> impl Strategy<Value = heapless::Vec<Knot, KNOTS_PER_MESSAGE>> {
 fn settings() -> impl Strategy<Value = Settings> {
     let class = prop::sample::select(vec![Class::I, Class::II, Class::III, Class::IIII]);
     let input = prop::sample::select(vec![Input::A128, Input::B32, Input::A64]);
-    let numbers = any::<(u32, i32, i32, i32, u16, u8, u8, u16)>();
+    let numbers = any::<(u32, i32, i32, i32, u16, u8, u8, u16, u16)>();
     (numbers, class, input).prop_map(|(n, class, input)| Settings {
         quantum_ug: n.0,
         max: n.1,
@@ -42,6 +42,7 @@ fn settings() -> impl Strategy<Value = Settings> {
         smoothing: n.5,
         rest_tenths_d: n.6,
         rest_ms: n.7,
+        loop_width: n.8,
     })
 }
 
@@ -147,7 +148,7 @@ fn hello() -> impl Strategy<Value = Hello> {
 }
 
 fn state() -> impl Strategy<Value = State> {
-    let numbers = any::<(u32, u32, i32, u32, i32, u16)>();
+    let numbers = any::<(u32, u32, i32, u32, i32, u16, i32)>();
     let masses = (option::of(any::<i32>()), option::of(any::<i32>()));
     (numbers, masses, capture()).prop_map(|(n, (mass, indication), capture)| State {
         at_ms: n.0,
@@ -159,6 +160,7 @@ fn state() -> impl Strategy<Value = State> {
         indication,
         flags: Flags(n.5),
         capture,
+        correction: n.6,
     })
 }
 
@@ -206,6 +208,7 @@ fn refusal() -> impl Strategy<Value = Refusal> {
         SettingsFault::Rate,
         SettingsFault::Smoothing,
         SettingsFault::Rest,
+        SettingsFault::LoopWidth,
     ]);
     prop_oneof![
         any::<u8>().prop_map(|field| Refusal::Range { field }),

@@ -80,6 +80,7 @@ impl Persona {
                 indication: None,
                 flags: self.flags,
                 capture: CaptureState::Idle,
+                correction: 0,
             }),
             _ => return None,
         })

@@ -17,6 +17,7 @@ fn loaded(capture: CaptureState) -> State {
         indication: Some(150_000),
         flags: Flags::STABLE,
         capture,
+        correction: -13,
     }
 }
 
@@ -50,6 +51,7 @@ pub fn all() -> Vec<Vector> {
         indication: Some(i32::MAX),
         flags: Flags(u16::MAX),
         capture: CaptureState::Captured(captured_widest),
+        correction: i32::MIN,
     };
     let factory = State {
         at_ms: 0,
@@ -61,6 +63,7 @@ pub fn all() -> Vec<Vector> {
         indication: None,
         flags: Flags::NOT_CALIBRATED.with(Flags::ADC_SILENT),
         capture: CaptureState::Idle,
+        correction: 0,
     };
     let averaging = CaptureState::Averaging { done: 7, of: 32 };
     let averaging_widest = CaptureState::Averaging {

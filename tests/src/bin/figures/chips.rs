@@ -74,6 +74,8 @@ pub fn print(sheet: &mut Sheet) {
 fn settings() -> Settings {
     Settings {
         rate_sps: RATE_SPS,
+        // With all that a sample may cost.
+        loop_width: 500,
         ..FACTORY
     }
 }

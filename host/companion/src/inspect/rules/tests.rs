@@ -28,6 +28,7 @@ fn state(at_ms: u32) -> State {
         indication: None,
         flags: Flags::default(),
         capture: CaptureState::Idle,
+        correction: 0,
     }
 }
 

@@ -423,12 +423,16 @@ impl Procedure {
     }
 
     /// Compares the mass the device says with what the laptop computes from the
-    /// same code: the same integers must give the same quanta.
+    /// same code: the same integers must give the same quanta, once what the
+    /// device took off for hysteresis is put back.
     pub(super) fn check_agreement(&mut self, state: &State) {
         let Some(choice) = &self.choice else { return };
         let net = i64::from(state.smooth_q8) - i64::from(state.zero_counts) * 256;
         self.agreement.1 += 1;
-        if state.mass == Some(choice.table.lookup_q8(net).mass) {
+        let uncorrected = state
+            .mass
+            .and_then(|mass| mass.checked_add(state.correction));
+        if uncorrected == Some(choice.table.lookup_q8(net).mass) {
             self.agreement.0 += 1;
         }
     }
