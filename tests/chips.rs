@@ -136,7 +136,7 @@ fn table(knots: i32) -> Vec<Knot> {
 fn settings(rate_sps: u16) -> Settings {
     Settings {
         rate_sps,
-        loop_width: 400,
+        loop_gain: 400,
         ..FACTORY
     }
 }

@@ -132,7 +132,7 @@ impl Cursor {
         into.smoothing = self.u8(payload);
         into.rest_tenths_d = self.u8(payload);
         into.rest_ms = self.u16(payload);
-        into.loop_width = self.u16(payload);
+        into.loop_gain = self.u16(payload);
     }
 
     const fn no<T: Copy>(&mut self, instead: T) -> T {

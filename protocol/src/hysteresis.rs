@@ -21,29 +21,55 @@
 //! from −1/2, rising, to 1/2, falling; after a load below zero or above Max it
 //! may come to −1 or 1, never further.
 //!
+//! A device divides by nothing for this: it is told a *gain*, `w` as a share of
+//! 3/2 Max in steps of 2^−24 ([`gain`]), so that a sample costs one product. The
+//! widest loop that can be told, 65 535 steps, is 0.586 % of Max.
+//!
 //! A backlash element of half play `h` that follows `x` within `x − h ..= x + h`
 //! is the same, its position being `low + h`.
 //!
 //! All quantities are quanta. Max is rounded to the nearest multiple of 8, a tie
 //! up, so that all but the correction is exact in whole numbers; that is rounded
-//! to the nearest quantum, a tie away from zero.
+//! to the nearest quantum, a tie up.
 //!
 //! `max` is one that settings may have, 0 to
 //! [`MAX_QUANTA`](crate::settings::Settings::MAX_QUANTA); any other does no harm
 //! and means nothing. A mass may be any number.
 //!
 //! ```
-//! use scalewright_protocol::hysteresis::Plays;
+//! use scalewright_protocol::hysteresis::{Plays, gain};
 //!
 //! // Max 6 kg in quanta of 10 mg; the loop is 2 g wide.
-//! let (max, width) = (600_000, 200);
+//! let max = 600_000;
+//! let gain = gain(200, max);
 //! let mut plays = Plays::exercised();
-//! assert_eq!(plays.follow(300_000, max, width), -100);
-//! plays.follow(600_000, max, width);
-//! assert_eq!(plays.follow(300_000, max, width), 100);
+//! assert_eq!(plays.follow(300_000, max, gain), -100);
+//! plays.follow(600_000, max, gain);
+//! assert_eq!(plays.follow(300_000, max, gain), 100);
 //! ```
 
 use crate::units::{divide_to_nearest, product};
+
+/// Steps of a gain in one.
+const ONE: u32 = 24;
+
+/// What to tell a device so that it corrects a full loop of `width` quanta: 0
+/// for none, and the greatest gain for what is wider than can be told.
+#[must_use]
+pub const fn gain(width: u32, max: i32) -> u16 {
+    let gain = divide_to_nearest((width as i64) << ONE, three_halves(max));
+    if gain > u16::MAX as i64 {
+        u16::MAX
+    } else {
+        gain as u16
+    }
+}
+
+/// Greatest width of the full loop that a device corrects by `gain`, quanta.
+#[must_use]
+pub const fn width(gain: u16, max: i32) -> u32 {
+    divide_to_nearest(gain as i64 * three_halves(max), 1 << ONE) as u32
+}
 
 /// What a cell remembers.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -61,23 +87,22 @@ impl Plays {
     }
 
     /// The uncorrected gross mass is now `mass` quanta. Says what is to be taken
-    /// off it when the full loop is `width` quanta wide: quanta, at most `width`
-    /// either way. A width of 0 corrects nothing, and nothing is remembered.
-    pub fn follow(&mut self, mass: i32, max: i32, width: u16) -> i32 {
-        if width == 0 {
+    /// off it by that gain: quanta, at most the width of the full loop either
+    /// way. A gain of 0 corrects nothing, and nothing is remembered.
+    pub fn follow(&mut self, mass: i32, max: i32, gain: u16) -> i32 {
+        if gain == 0 {
             return 0;
         }
         // 29 and 16 bits.
-        let sum = product(self.push(mass, max), i32::from(width));
-        let max = round(max);
-        divide_to_nearest(sum, i64::from(max.wrapping_add(max >> 1))) as i32
+        let sum = product(self.push(mass, max), i32::from(gain));
+        (sum.wrapping_add(1 << (ONE - 1)) >> ONE) as i32
     }
 
     /// What [`Self::follow`] would say, were `mass` to come now.
     #[must_use]
-    pub fn correction(&self, mass: i32, max: i32, width: u16) -> i32 {
+    pub fn correction(&self, mass: i32, max: i32, gain: u16) -> i32 {
         let mut now = *self;
-        now.follow(mass, max, width)
+        now.follow(mass, max, gain)
     }
 
     /// Follows `mass`; the mean departure, in parts of which 3/2 Max make one.
@@ -120,4 +145,10 @@ const fn past(from: i32, mass: i32, play: i32) -> i32 {
 /// leaves 32.
 const fn round(max: i32) -> i32 {
     max.wrapping_add(4) & 0x0FFF_FFF8
+}
+
+/// 3/2 Max, quanta.
+const fn three_halves(max: i32) -> i64 {
+    let max = round(max) as i64;
+    max + (max >> 1)
 }

@@ -112,7 +112,7 @@ impl<'out> Pen<'out> {
         self.u8(settings.smoothing);
         self.u8(settings.rest_tenths_d);
         self.u16(settings.rest_ms);
-        self.u16(settings.loop_width);
+        self.u16(settings.loop_gain);
     }
 
     /// Header of a table.
@@ -247,6 +247,5 @@ const fn settings_fault(fault: SettingsFault) -> u8 {
         SettingsFault::Rate => 3,
         SettingsFault::Smoothing => 4,
         SettingsFault::Rest => 5,
-        SettingsFault::LoopWidth => 6,
     }
 }

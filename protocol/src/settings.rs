@@ -53,9 +53,10 @@ pub struct Settings {
     pub rest_tenths_d: u8,
     /// Length of the stability window, ms.
     pub rest_ms: u16,
-    /// Greatest width of the full hysteresis loop that is corrected, quanta, at
-    /// most e; 0 corrects nothing. What it does says [`crate::hysteresis`].
-    pub loop_width: u16,
+    /// How much hysteresis is corrected: the greatest width of the full loop as a
+    /// share of 3/2 Max, in steps of 2^−24 ([`crate::hysteresis::gain`]). Any
+    /// will do; 0 corrects nothing.
+    pub loop_gain: u16,
 }
 
 /// Why settings are refused.
@@ -73,8 +74,6 @@ pub enum SettingsFault {
     Smoothing,
     /// The stability window is empty or longer than 10 s.
     Rest,
-    /// The hysteresis loop is wider than e.
-    LoopWidth,
 }
 
 impl core::fmt::Display for SettingsFault {
@@ -86,7 +85,6 @@ impl core::fmt::Display for SettingsFault {
             Self::Rate => "the ADC has no such rate",
             Self::Smoothing => "the smoothing depth is above 6",
             Self::Rest => "the stability window is empty or longer than 10 s",
-            Self::LoopWidth => "the hysteresis loop to be corrected is wider than e",
         })
     }
 }
@@ -124,9 +122,6 @@ impl Settings {
         }
         if self.rest_tenths_d == 0 || self.rest_ms == 0 || self.rest_ms > 10_000 {
             return Err(SettingsFault::Rest);
-        }
-        if i32::from(self.loop_width) > self.e {
-            return Err(SettingsFault::LoopWidth);
         }
         Ok(())
     }

@@ -180,9 +180,6 @@ fn limits_of_tables_and_settings_are_where_they_stand() {
     assert_eq!(with(|s| s.rest_ms = 10_001), Err(SettingsFault::Rest));
     assert_eq!(with(|s| s.rest_ms = 0), Err(SettingsFault::Rest));
     assert_eq!(with(|s| s.rest_tenths_d = 0), Err(SettingsFault::Rest));
-    assert_eq!(with(|s| s.loop_width = 0), Ok(()));
-    assert_eq!(with(|s| s.loop_width = 200), Ok(()));
-    assert_eq!(with(|s| s.loop_width = 201), Err(SettingsFault::LoopWidth));
 }
 
 /// Ties go away from zero by the sign of the mass, not of the step.

@@ -67,7 +67,7 @@ pub fn class_iii_settings(max_g: f64, e_g: f64, quantum_ug: u32) -> Settings {
         smoothing: 3,
         rest_tenths_d: 3,
         rest_ms: 1000,
-        loop_width: 0,
+        loop_gain: 0,
     }
 }
 

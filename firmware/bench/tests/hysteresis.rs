@@ -6,6 +6,7 @@ mod common;
 use common::in_process;
 use scalewright_bench::adc::{code_of, gain_of};
 use scalewright_bench::{BenchSpec, CellSpec, StoredTable};
+use scalewright_protocol::hysteresis::gain;
 use scalewright_protocol::settings::Settings;
 use scalewright_protocol::table::Knot;
 
@@ -57,10 +58,10 @@ fn middle(cell: &CellSpec, settings: &Settings) -> StoredTable {
 
 /// Largest difference between going up and coming down at one load, g: over all,
 /// and over a part of the range after that.
-fn largest_g(seed: u64, loop_width: u16) -> (f64, f64) {
+fn largest_g(seed: u64, width: u32) -> (f64, f64) {
     let mut spec = BenchSpec::poor(seed);
     spec.cell = cell(seed);
-    spec.settings.loop_width = loop_width;
+    spec.settings.loop_gain = gain(width, spec.settings.max);
     spec.stored = Some(middle(&spec.cell, &spec.settings));
     let mut laptop = in_process(spec);
     let desk = laptop.link.desk();

@@ -6,7 +6,7 @@
 //!  5  knots                1     32  d, quanta          4
 //!  6  kinds, see below     1     36  rate, 1/s          2
 //!  7  smoothing            1     38  rest window, ms    2
-//!  8  sequence             4     40  loop width, quanta 2
+//!  8  sequence             4     40  loop gain, 2^-24  2
 //! 12  zero reference       4     42  rest, tenths of d  1
 //! 16  checksum of knots    4     43  CRC-32 of 0 to 42  4
 //! 20  quantum, ug          4     47  end mark           1
@@ -183,7 +183,7 @@ impl<S: Storage> Shelf<S> {
         settings.rate_sps = word as u16;
         settings.rest_ms = (word >> 16) as u16;
         let word = next();
-        settings.loop_width = word as u16;
+        settings.loop_gain = word as u16;
         settings.rest_tenths_d = (word >> 16) as u8;
     }
 
@@ -226,7 +226,7 @@ fn bytes_of(header: &Header) -> Put {
     put.number(s.d as u32, 4);
     put.number(u32::from(s.rate_sps), 2);
     put.number(u32::from(s.rest_ms), 2);
-    put.number(u32::from(s.loop_width), 2);
+    put.number(u32::from(s.loop_gain), 2);
     put.number(u32::from(s.rest_tenths_d), 1);
     let mut crc = Running::new();
     for byte in put.bytes.iter().take(usize::from(put.at)) {

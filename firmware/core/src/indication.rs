@@ -87,7 +87,7 @@ impl Reference {
         let net_q8 = i64::from(smooth_q8) - (i64::from(self.zero_counts) << 8);
         let reading = table.lookup_q8(net_q8);
         let mut plays = self.plays;
-        let correction = plays.follow(reading.mass, settings.max, settings.loop_width);
+        let correction = plays.follow(reading.mass, settings.max, settings.loop_gain);
         let mass = reading.mass.wrapping_sub(correction);
         let beyond = reading.place == Place::Beyond || saturated;
         let over = mass > settings.overload_above() || (beyond && net_q8 > 0);

@@ -52,7 +52,7 @@ pub const FACTORY: Settings = Settings {
     smoothing: 3,
     rest_tenths_d: 5,
     rest_ms: 1000,
-    loop_width: 0,
+    loop_gain: 0,
 };
 
 /// Settings that say nothing, as zeros: a static that holds them takes no flash.
@@ -67,5 +67,5 @@ pub(crate) const BLANK: Settings = Settings {
     smoothing: 0,
     rest_tenths_d: 0,
     rest_ms: 0,
-    loop_width: 0,
+    loop_gain: 0,
 };

@@ -21,7 +21,7 @@ fn settings() -> impl Strategy<Value = Settings> {
         0u16..=100,
     )
         .prop_map(
-            |(n, e, smoothing, rest_tenths_d, rest_ms, loop_width)| Settings {
+            |(n, e, smoothing, rest_tenths_d, rest_ms, loop_gain)| Settings {
                 quantum_ug: 10_000,
                 max: n.saturating_mul(100).saturating_mul(e),
                 e,
@@ -29,7 +29,7 @@ fn settings() -> impl Strategy<Value = Settings> {
                 smoothing,
                 rest_tenths_d,
                 rest_ms,
-                loop_width,
+                loop_gain,
                 ..kitchen()
             },
         );
@@ -46,7 +46,7 @@ fn settings() -> impl Strategy<Value = Settings> {
         .prop_map(
             |(
                 (quantum_ug, max, e, d),
-                (rate_sps, smoothing, rest_tenths_d, rest_ms, loop_width),
+                (rate_sps, smoothing, rest_tenths_d, rest_ms, loop_gain),
             )| Settings {
                 quantum_ug,
                 max,
@@ -58,7 +58,7 @@ fn settings() -> impl Strategy<Value = Settings> {
                 smoothing,
                 rest_tenths_d,
                 rest_ms,
-                loop_width,
+                loop_gain,
             },
         );
     prop_oneof![sound, wild]

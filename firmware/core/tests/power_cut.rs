@@ -28,7 +28,7 @@ fn other_settings() -> Settings {
     Settings {
         d: 200,
         rest_ms: 2000,
-        loop_width: 99,
+        loop_gain: 99,
         ..kitchen()
     }
 }
@@ -68,7 +68,7 @@ impl Work {
                 let settings = Settings {
                     e: 500,
                     // Both bytes differ from any number beside them.
-                    loop_width: 0x1A5,
+                    loop_gain: 0x1A5,
                     ..kitchen()
                 };
                 laptop.transfer(scale, settings, ZERO - 9, &second_table())

@@ -47,7 +47,7 @@ pub fn settings_for(spec: &ScaleSpec, current: &Settings) -> Settings {
             "IIII" => Class::IIII,
             _ => Class::III,
         },
-        loop_width: 0,
+        loop_gain: 0,
         ..*current
     }
 }
@@ -86,7 +86,7 @@ pub const fn neutral_settings() -> Settings {
         smoothing: 3,
         rest_tenths_d: 10,
         rest_ms: 1_000,
-        loop_width: 0,
+        loop_gain: 0,
     }
 }
 

@@ -42,7 +42,7 @@ fn settings() -> impl Strategy<Value = Settings> {
         smoothing: n.5,
         rest_tenths_d: n.6,
         rest_ms: n.7,
-        loop_width: n.8,
+        loop_gain: n.8,
     })
 }
 
@@ -208,7 +208,6 @@ fn refusal() -> impl Strategy<Value = Refusal> {
         SettingsFault::Rate,
         SettingsFault::Smoothing,
         SettingsFault::Rest,
-        SettingsFault::LoopWidth,
     ]);
     prop_oneof![
         any::<u8>().prop_map(|field| Refusal::Range { field }),

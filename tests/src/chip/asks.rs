@@ -53,7 +53,7 @@ impl Chance {
             smoothing: self.number(3) as u8,
             rest_tenths_d: self.number(5) as u8,
             rest_ms: self.number(500) as u16,
-            loop_width: self.number(700) as u16,
+            loop_gain: self.number(700) as u16,
             ..FACTORY
         }
     }

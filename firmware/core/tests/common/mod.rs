@@ -37,7 +37,7 @@ pub fn kitchen() -> Settings {
         smoothing: 2,
         rest_tenths_d: 5,
         rest_ms: 1000,
-        loop_width: 0,
+        loop_gain: 0,
     }
 }
 

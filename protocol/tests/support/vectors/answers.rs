@@ -8,7 +8,7 @@ use super::{KITCHEN, Vector, WIDEST, WIDEST_KNOT, answer, knot, knots};
 /// Answers, in the order of [`Answer`].
 pub fn all() -> Vec<Vector> {
     let hello = Hello {
-        wire_version: 1,
+        wire_version: 2,
         firmware: (0, 1, 0),
         device_id: 0x0000_4F2A,
         board: Text::try_from("bench").expect("short"),

@@ -44,7 +44,7 @@ pub fn all() -> Vec<Vector> {
         ask(
             "ask.hello",
             1,
-            Ask::Hello { wire_version: 1 },
+            Ask::Hello { wire_version: 2 },
             "the first request of all",
         ),
         ask(

@@ -35,7 +35,7 @@ pub const KITCHEN: Settings = Settings {
     smoothing: 3,
     rest_tenths_d: 5,
     rest_ms: 1_000,
-    loop_width: 40,
+    loop_gain: 40,
 };
 
 /// Every field as wide on the wire as its type allows.
@@ -50,7 +50,7 @@ pub const WIDEST: Settings = Settings {
     smoothing: u8::MAX,
     rest_tenths_d: u8::MAX,
     rest_ms: u16::MAX,
-    loop_width: u16::MAX,
+    loop_gain: u16::MAX,
 };
 
 /// A knot whose two numbers take five bytes each.

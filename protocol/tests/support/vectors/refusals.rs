@@ -160,10 +160,5 @@ pub fn of_tables_and_settings() -> Vec<Vector> {
             SettingsFault::Rest,
             "an empty window",
         ),
-        settings(
-            "refusal.settings.loop-width",
-            SettingsFault::LoopWidth,
-            "a loop wider than e",
-        ),
     ]
 }

@@ -65,7 +65,10 @@ pub fn print(sheet: &mut Sheet) {
         chip.store(settings(), zero_counts, &table(knots(board).into()))
             .expect("a record is stored");
         first_indication(sheet, &mut chip);
-        one_sample(sheet, board, &mut chip);
+        one_sample(sheet, board, &mut chip, "empty");
+        hold(&chip.rig).place_g(3000.0);
+        one_sample(sheet, board, &mut chip, "with 3 kg on the pan");
+        hold(&chip.rig).place_g(0.0);
         losses(sheet, &mut chip);
         memory(sheet, board, &mut chip);
     }
@@ -75,7 +78,7 @@ fn settings() -> Settings {
     Settings {
         rate_sps: RATE_SPS,
         // With all that a sample may cost.
-        loop_width: 500,
+        loop_gain: 500,
         ..FACTORY
     }
 }
@@ -135,7 +138,7 @@ fn number(meter: &Value, name: &str) -> f64 {
 }
 
 /// Filter, stability, table and frame, by the cycles the WORK pin is high.
-fn one_sample(sheet: &mut Sheet, board: Board, chip: &mut Chip) {
+fn one_sample(sheet: &mut Sheet, board: Board, chip: &mut Chip, pan: &str) {
     chip.ask(&Ask::Stream { every: 1 });
     chip.state_after(1000);
     hold(&chip.rig)
@@ -146,7 +149,7 @@ fn one_sample(sheet: &mut Sheet, board: Board, chip: &mut Chip) {
     let percent = |cycles: f64| cycles * f64::from(RATE_SPS) / clock_hz(board) * 100.0;
     let count = number(&meter, "work_count");
     sheet.row(
-        "processor time of one sample at 80/s",
+        &format!("one sample's time at 80/s, {pan}"),
         percent(number(&meter, "work_cycles") / count),
         "%",
         Bound::AtMost(floors(board).sample_percent),
