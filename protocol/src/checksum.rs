@@ -32,7 +32,7 @@ impl Running {
     }
 
     /// Appends `bytes`.
-    #[inline(never)]
+    #[cfg_attr(target_arch = "avr", inline(never))]
     pub fn update(&mut self, bytes: &[u8]) {
         for byte in bytes {
             self.push(*byte);
@@ -40,7 +40,7 @@ impl Running {
     }
 
     /// Appends one byte.
-    #[inline(never)]
+    #[cfg_attr(target_arch = "avr", inline(never))]
     pub fn push(&mut self, byte: u8) {
         self.0 ^= byte as u32;
         for _ in 0..8u8 {
@@ -55,7 +55,7 @@ impl Running {
     }
 
     /// Appends four bytes, lowest first.
-    #[inline(never)]
+    #[cfg_attr(target_arch = "avr", inline(never))]
     pub fn word(&mut self, word: u32) {
         for byte in word.to_le_bytes() {
             self.push(byte);

@@ -41,7 +41,7 @@ impl Cursor {
     }
 
     /// One byte.
-    #[inline(never)]
+    #[cfg_attr(target_arch = "avr", inline(never))]
     pub fn u8(&mut self, payload: &[u8]) -> u8 {
         match payload.get(usize::from(self.at)) {
             Some(byte) => {
@@ -56,7 +56,7 @@ impl Cursor {
     }
 
     /// A number in base 128 of at most `bits` bits.
-    #[inline(never)]
+    #[cfg_attr(target_arch = "avr", inline(never))]
     fn varint(&mut self, payload: &[u8], bits: u8) -> u32 {
         let mut value = 0u32;
         let mut at = 0u8;
@@ -89,7 +89,7 @@ impl Cursor {
     }
 
     /// A signed number.
-    #[inline(never)]
+    #[cfg_attr(target_arch = "avr", inline(never))]
     pub fn i32(&mut self, payload: &[u8]) -> i32 {
         let value = self.varint(payload, 32);
         ((value >> 1) as i32) ^ ((value & 1) as i32).wrapping_neg()
@@ -109,7 +109,7 @@ impl Cursor {
     }
 
     /// Settings, field by field into `into`.
-    #[inline(never)]
+    #[cfg_attr(target_arch = "avr", inline(never))]
     pub fn settings(&mut self, payload: &[u8], into: &mut Settings) {
         into.quantum_ug = self.u32(payload);
         into.max = self.i32(payload);

@@ -54,7 +54,7 @@ impl<'a> Writer<'a> {
     }
 
     /// Takes the next byte of the payload.
-    #[inline(never)]
+    #[cfg_attr(target_arch = "avr", inline(never))]
     pub fn push(&mut self, byte: u8) {
         self.crc.push(byte);
         self.stuffer.push(byte);

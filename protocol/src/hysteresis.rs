@@ -106,7 +106,7 @@ impl Plays {
     }
 
     /// Follows `mass`; the mean departure, in parts of which 3/2 Max make one.
-    #[inline(never)]
+    #[cfg_attr(target_arch = "avr", inline(never))]
     fn push(&mut self, mass: i32, max: i32) -> i32 {
         let max = round(max);
         let mut play = max >> 3;
@@ -128,7 +128,7 @@ impl Plays {
 }
 
 /// How far `mass` lies above `from`: 0 at least and `play` at most.
-#[inline(never)]
+#[cfg_attr(target_arch = "avr", inline(never))]
 const fn past(from: i32, mass: i32, play: i32) -> i32 {
     // The difference of any two fits without its sign.
     let above = mass.wrapping_sub(from) as u32;

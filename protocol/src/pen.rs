@@ -46,7 +46,7 @@ impl<'out> Pen<'out> {
     }
 
     /// Base 128, least significant group first, top bit set on all but the last.
-    #[inline(never)]
+    #[cfg_attr(target_arch = "avr", inline(never))]
     pub fn u32(&mut self, mut value: u32) {
         while value >= 0x80 {
             self.u8(value as u8 | 0x80);
@@ -56,19 +56,19 @@ impl<'out> Pen<'out> {
     }
 
     /// As [`Self::u32`].
-    #[inline(never)]
+    #[cfg_attr(target_arch = "avr", inline(never))]
     pub fn u16(&mut self, value: u16) {
         self.u32(u32::from(value));
     }
 
     /// 0, −1, 1, −2 … as 0, 1, 2, 3 …
-    #[inline(never)]
+    #[cfg_attr(target_arch = "avr", inline(never))]
     pub fn i32(&mut self, value: i32) {
         self.u32(((value << 1) ^ (value >> 31)) as u32);
     }
 
     /// `00`, or `01` and the value.
-    #[inline(never)]
+    #[cfg_attr(target_arch = "avr", inline(never))]
     pub fn i32_or_nothing(&mut self, value: Option<i32>) {
         self.bool(value.is_some());
         if let Some(value) = value {
@@ -91,7 +91,7 @@ impl<'out> Pen<'out> {
     }
 
     /// The settings.
-    #[inline(never)]
+    #[cfg_attr(target_arch = "avr", inline(never))]
     pub fn settings(&mut self, settings: &Settings) {
         self.u32(settings.quantum_ug);
         self.i32(settings.max);
@@ -135,7 +135,7 @@ impl<'out> Pen<'out> {
     }
 
     /// The state.
-    #[inline(never)]
+    #[cfg_attr(target_arch = "avr", inline(never))]
     pub fn state(&mut self, state: &State) {
         self.u32(state.at_ms);
         self.u32(state.sequence);

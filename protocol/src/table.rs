@@ -221,7 +221,7 @@ impl<const N: usize> Table<N> {
     /// product, 1.25·2^25·256 counts times 2^29 quanta, stays below 2^63 by the
     /// limits on knots. Never inlined, for the flash of small chips.
     #[must_use]
-    #[inline(never)]
+    #[cfg_attr(target_arch = "avr", inline(never))]
     pub fn lookup_q8(&self, net_q8: i64) -> Reading {
         // `new` guarantees two knots; the fallback keeps this free of panics.
         let (Some(first), Some(last)) = (self.knots.first(), self.knots.last()) else {
@@ -355,7 +355,7 @@ const fn is_outside(value: i32, limit: i32) -> bool {
 
 /// Whether `a · b` is above [`SLOPE_RATIO_LIMIT`] times `c · d`: 2^26 counts,
 /// 2^30 quanta and the factor fit.
-#[inline(never)]
+#[cfg_attr(target_arch = "avr", inline(never))]
 const fn is_steep(a: i32, b: i32, c: i32, d: i32) -> bool {
     product(a, b) > product(c, d) * SLOPE_RATIO_LIMIT
 }

@@ -52,7 +52,7 @@ pub const fn reached_ms(now: u32, deadline: u32) -> bool {
 /// Never inlined, nor are the next three: 64-bit arithmetic takes much flash on
 /// an 8-bit chip.
 #[must_use]
-#[inline(never)]
+#[cfg_attr(target_arch = "avr", inline(never))]
 pub const fn divide_to_nearest(numerator: i64, denominator: i64) -> i64 {
     if denominator <= 0 {
         return 0;
@@ -81,7 +81,7 @@ pub const fn divide_to_nearest(numerator: i64, denominator: i64) -> i64 {
 /// assert_eq!(divide_down(-7, 2), (-4, 1));
 /// ```
 #[must_use]
-#[inline(never)]
+#[cfg_attr(target_arch = "avr", inline(never))]
 pub const fn divide_down(numerator: i64, divisor: i64) -> (i64, i64) {
     if divisor <= 0 {
         return (0, 0);
@@ -106,7 +106,7 @@ pub const fn product(a: i32, b: i32) -> i64 {
 
 /// `value` held inside what an `i32` can say.
 #[must_use]
-#[inline(never)]
+#[cfg_attr(target_arch = "avr", inline(never))]
 pub const fn saturate_i32(value: i64) -> i32 {
     let low = value as i32;
     if low as i64 == value {

@@ -30,7 +30,7 @@ type Carried = Result<Outcome, Refusal>;
 
 impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QUEUE> {
     /// Does what request `id` asks; `at` stands behind its tag.
-    #[inline(never)]
+    #[cfg_attr(target_arch = "avr", inline(never))]
     pub(crate) fn carry_out(&mut self, id: u16, tag: u8, mut at: Cursor) -> Carried {
         match tag {
             ask::SET_SETTINGS => return self.set_settings(at),
@@ -104,7 +104,7 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
         }
     }
 
-    #[inline(never)]
+    #[cfg_attr(target_arch = "avr", inline(never))]
     fn order(&mut self, mut at: Cursor) -> Carried {
         let order = at.order(self.payload());
         self.whole(at)?;
@@ -127,7 +127,7 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
     }
 
     // Its knots stand on the stack no longer than they are needed.
-    #[inline(never)]
+    #[cfg_attr(target_arch = "avr", inline(never))]
     fn stage_knots(&mut self, mut at: Cursor) -> Carried {
         let payload = self.payload();
         let from = at.u8(payload);
@@ -146,7 +146,7 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
 
     /// The table stays, so what its numbers mean must stay: quanta, and (named
     /// as field 6) the ADC's input and gain.
-    #[inline(never)]
+    #[cfg_attr(target_arch = "avr", inline(never))]
     fn set_settings(&mut self, mut at: Cursor) -> Carried {
         let settings = &mut self.slots.reopen().settings;
         at.settings(self.decoder.payload().unwrap_or(&[]), settings);
@@ -188,7 +188,7 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
         }
     }
 
-    #[inline(never)]
+    #[cfg_attr(target_arch = "avr", inline(never))]
     fn tell_who(&mut self, id: u16) {
         let fit = KNOTS.min(self.slots.knots_fit());
         let slot_bytes = self.slots.slot_bytes();
@@ -213,7 +213,7 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
         });
     }
 
-    #[inline(never)]
+    #[cfg_attr(target_arch = "avr", inline(never))]
     fn tell_settings(&mut self, id: u16) {
         let settings = &self.settings;
         self.outbox.reply(|pen| {
@@ -222,7 +222,7 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
         });
     }
 
-    #[inline(never)]
+    #[cfg_attr(target_arch = "avr", inline(never))]
     fn tell_table(&mut self, id: u16) {
         let previous = self.slots.has_previous();
         let knots = self.table.as_ref().map_or(&[][..], Table::knots);
@@ -240,7 +240,7 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
     }
 
     /// Past the end of the table there are none, which is an answer too.
-    #[inline(never)]
+    #[cfg_attr(target_arch = "avr", inline(never))]
     fn tell_knots(&mut self, id: u16, from: u8) {
         let knots = self.table.as_ref().map_or(&[][..], Table::knots);
         let rest = knots.get(usize::from(from)..).unwrap_or(&[]);

@@ -284,7 +284,7 @@ impl<CLK: OutputPin, DATA: InputPin, D: DelayNs, C: Critical> BridgeAdc
         self.delay.delay_us(POWER_DOWN_US);
     }
 
-    #[inline(never)]
+    #[cfg_attr(target_arch = "avr", inline(never))]
     fn power_up(&mut self, now_ms: u32) {
         let _ = self.clock.set_low();
         self.asleep = false;

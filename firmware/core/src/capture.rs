@@ -109,7 +109,7 @@ impl Capture {
 
     /// Where it stands.
     #[must_use]
-    #[inline(never)]
+    #[cfg_attr(target_arch = "avr", inline(never))]
     pub fn state(&self) -> CaptureState {
         match self.stage {
             Stage::Idle => CaptureState::Idle,
@@ -185,7 +185,7 @@ impl Capture {
     }
 
     /// The load moved: an average begun is thrown away and counted.
-    #[inline(never)]
+    #[cfg_attr(target_arch = "avr", inline(never))]
     pub fn interrupt(&mut self) {
         if matches!(self.stage, Stage::Averaging) {
             self.stage = Stage::Settling;

@@ -58,7 +58,7 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
     }
 
     /// Answers request `id` with the state as it is now.
-    #[inline(never)]
+    #[cfg_attr(target_arch = "avr", inline(never))]
     pub(crate) fn tell_state(&mut self, id: u16) {
         self.untold = false;
         self.last_id = Some(id);
@@ -66,7 +66,7 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
         let weighed = self.weigh();
         let flags = self.flags(weighed.as_ref());
         let mass = weighed.as_ref().map(|w| w.mass);
-        let indication = weighed.and_then(|w| w.indication);
+        let indication = weighed.and_then(|w| w.indication(self.settings.d));
         let smooth_q8 = self.latest.smooth_q8;
         self.outbox.reply(|pen| {
             answers(pen, id, answer::STATE);
@@ -142,7 +142,7 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
         tag == ask::HELLO && at.is_whole(payload)
     }
 
-    #[inline(never)]
+    #[cfg_attr(target_arch = "avr", inline(never))]
     fn begin(&mut self, id: u16, mut at: Cursor) {
         let tag = at.tag(self.payload());
         match self.carry_out(id, tag, at) {
@@ -181,7 +181,7 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
     }
 
     /// Replies with what little there is to say.
-    #[inline(never)]
+    #[cfg_attr(target_arch = "avr", inline(never))]
     fn conclude(&mut self, id: u16, outcome: Result<Outcome, Refusal>) {
         self.last_id = Some(id);
         self.outbox.reply(|pen| match outcome {
@@ -201,7 +201,7 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
 }
 
 /// The beginning of every answer.
-#[inline(never)]
+#[cfg_attr(target_arch = "avr", inline(never))]
 pub(crate) fn answers(pen: &mut Pen<'_>, id: u16, tag: u8) {
     pen.u8(report::ANSWER);
     pen.u16(id);

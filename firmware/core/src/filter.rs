@@ -88,7 +88,7 @@ impl Filter {
     }
 
     /// Forgets all samples.
-    #[inline(never)]
+    #[cfg_attr(target_arch = "avr", inline(never))]
     pub fn restart(&mut self) {
         self.filled = 0;
         self.scatter_q8 = 0;
@@ -174,7 +174,7 @@ impl Filter {
 
 /// The usual scatter times [`SPIKE_FACTOR`], held at the largest `u32`.
 #[must_use]
-#[inline(never)]
+#[cfg_attr(target_arch = "avr", inline(never))]
 pub const fn spike_limit_q8(scatter_q8: u32) -> u32 {
     const MOST: u32 = u32::MAX / SPIKE_FACTOR;
     if scatter_q8 > MOST {
@@ -190,7 +190,7 @@ const fn at_end(code: i32) -> bool {
 
 /// The middle one: the value that no more than two are below and no more than
 /// two are above. Counting needs no copy and no exchange.
-#[inline(never)]
+#[cfg_attr(target_arch = "avr", inline(never))]
 fn median_of_5(values: &[i32; 5]) -> i32 {
     let [mut median, ..] = *values;
     for candidate in values {

@@ -89,7 +89,7 @@ struct Put {
 
 impl Put {
     /// The lowest `count` bytes of `value`.
-    #[inline(never)]
+    #[cfg_attr(target_arch = "avr", inline(never))]
     fn number(&mut self, value: u32, count: u8) {
         let mut left = value;
         for _ in 0..count {
@@ -147,7 +147,7 @@ impl<S: Storage> Shelf<S> {
     }
 
     /// Reads a sound header.
-    #[inline(never)]
+    #[cfg_attr(target_arch = "avr", inline(never))]
     pub fn read_header(&mut self, slot: Slot, place: u8, header: &mut Header) {
         let begin = usize::from(place) * HEADER_BYTES;
         let mut at = begin + KNOTS_AT;

@@ -50,10 +50,19 @@ pub struct Weighed {
     pub correction: i32,
     /// What the cell remembers with this load on it.
     pub plays: Plays,
-    /// Net mass rounded to d, quanta, ties away from zero; absent when blank.
-    pub indication: Option<i32>,
+    /// Net mass, quanta; absent when the indication is blank.
+    pub net: Option<i32>,
     /// AT_ZERO, NET, OVERLOAD, UNDERLOAD, SATURATED and CONTINUED as they apply.
     pub flags: Flags,
+}
+
+impl Weighed {
+    /// Net mass rounded to `d`, quanta, ties away from zero; absent when blank.
+    /// Not a field: a division, which a sample that is only sent can spare.
+    #[must_use]
+    pub fn indication(&self, d: i32) -> Option<i32> {
+        self.net.map(|net| round_to(net, d))
+    }
 }
 
 impl Reference {
@@ -76,7 +85,7 @@ impl Reference {
     /// table's continuation ends. Zero counts as met within 0.25 e (same, clause
     /// 4.5.2). Over- and underload are judged on the gross mass, corrected.
     #[must_use]
-    #[inline(never)]
+    #[cfg_attr(target_arch = "avr", inline(never))]
     pub fn weigh<const N: usize>(
         &self,
         table: &Table<N>,
@@ -99,12 +108,11 @@ impl Reference {
             .with_if(Flags::UNDERLOAD, under)
             .with_if(Flags::SATURATED, saturated)
             .with_if(Flags::CONTINUED, reading.place != Place::Inside);
-        let net = mass.saturating_sub(self.tare);
         Weighed {
             mass,
             correction,
             plays,
-            indication: (!over && !under).then(|| round_to(net, settings.d)),
+            net: (!over && !under).then(|| mass.saturating_sub(self.tare)),
             flags,
         }
     }
@@ -153,7 +161,7 @@ impl Reference {
             self.tare = 0;
             return Ok(());
         }
-        if load.mass < 0 || load.mass > settings.max || load.indication.is_none() {
+        if load.mass < 0 || load.mass > settings.max || load.net.is_none() {
             return Err(Refusal::TareRange);
         }
         self.tare = load.mass;
@@ -189,7 +197,7 @@ pub fn rest_limit_q8<const N: usize>(table: Option<&Table<N>>, settings: &Settin
 /// `mass` rounded to a multiple of `step`, ties away from zero; 0 when there is
 /// no step.
 #[must_use]
-#[inline(never)]
+#[cfg_attr(target_arch = "avr", inline(never))]
 pub fn round_to(mass: i32, step: i32) -> i32 {
     let step = step.max(0).unsigned_abs();
     let up = mass.unsigned_abs().wrapping_add(step / 2);

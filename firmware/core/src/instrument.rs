@@ -346,7 +346,7 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
     /// The state at `now_ms`. With no filtered sample (see the flags) the
     /// smoothed signal reads 0 and there is no mass.
     #[must_use]
-    #[inline(never)]
+    #[cfg_attr(target_arch = "avr", inline(never))]
     pub fn state(&self, now_ms: u32) -> State {
         let weighed = self.weigh();
         State {
@@ -356,7 +356,7 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
             spread_q8: self.rest.spread_q8(),
             zero_counts: self.reference.zero_counts,
             mass: weighed.map(|w| w.mass),
-            indication: weighed.and_then(|w| w.indication),
+            indication: weighed.and_then(|w| w.indication(self.settings.d)),
             flags: self.flags(weighed.as_ref()),
             capture: self.capture.state(),
             correction: weighed.map_or(0, |w| w.correction),
@@ -384,7 +384,7 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
     }
 
     /// Puts the settings of that record in force.
-    #[inline(never)]
+    #[cfg_attr(target_arch = "avr", inline(never))]
     pub(crate) fn adopt_settings(&mut self) {
         let now = &self.slots.record().settings;
         let comparable = self.settings.input == now.input
@@ -412,7 +412,7 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
         self.latest = Latest::none();
     }
 
-    #[inline(never)]
+    #[cfg_attr(target_arch = "avr", inline(never))]
     fn sample(&mut self, conversion: Conversion) {
         self.fault = None;
         if conversion.settling {
@@ -472,7 +472,7 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
         }
     }
 
-    #[inline(never)]
+    #[cfg_attr(target_arch = "avr", inline(never))]
     pub(crate) fn weigh(&self) -> Option<Weighed> {
         let table = self.table.as_ref().filter(|_| self.latest.known)?;
         let Latest {
@@ -486,7 +486,7 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
         )
     }
 
-    #[inline(never)]
+    #[cfg_attr(target_arch = "avr", inline(never))]
     pub(crate) fn flags(&self, weighed: Option<&Weighed>) -> Flags {
         weighed
             .map_or(Flags::default(), |w| w.flags)
@@ -511,7 +511,7 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
 
 /// Length of the stability window, ms: as set, but never below two conversion
 /// periods, since fewer than three samples show no scatter.
-#[inline(never)]
+#[cfg_attr(target_arch = "avr", inline(never))]
 fn window_ms(settings: &Settings) -> u16 {
     let two_periods = 2000u16.div_ceil(settings.rate_sps.max(1));
     settings.rest_ms.max(two_periods)

@@ -75,7 +75,7 @@ pub fn from_bytes(bytes: [u8; STORED_BYTES]) -> Option<u32> {
     (sound && number != 0 && number != u32::MAX).then_some(number)
 }
 
-#[inline(never)]
+#[cfg_attr(target_arch = "avr", inline(never))]
 fn check_of(number: u32) -> u32 {
     let mut crc = Running::new();
     crc.word(number);

@@ -112,7 +112,7 @@ impl Outbox {
 }
 
 /// Ends a frame; its length, 0 when it did not fit.
-#[inline(never)]
+#[cfg_attr(target_arch = "avr", inline(never))]
 fn length_of(pen: Pen<'_>) -> usize {
     pen.finish().unwrap_or(0)
 }

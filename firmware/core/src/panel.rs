@@ -239,7 +239,7 @@ impl Panel {
     /// shown; whether one does. Never inlined: the compiler for the 8-bit chip
     /// (LLVM of Rust 1.96) then makes wrong code, which leaves the display blank;
     /// `tests/chips.rs` looks at it.
-    #[inline(never)]
+    #[cfg_attr(target_arch = "avr", inline(never))]
     fn piece<R: Fn(usize) -> u8 + Copy>(
         &mut self,
         which: u8,

@@ -19,7 +19,7 @@ struct Span {
 
 impl Span {
     /// Makes it hold what `other` holds, too.
-    #[inline(never)]
+    #[cfg_attr(target_arch = "avr", inline(never))]
     fn widen(&mut self, other: &Self) {
         if other.low < self.low {
             self.low = other.low;
@@ -66,14 +66,14 @@ impl Rest {
     }
 
     /// Forgets all values; the window has this length, ms, from now on.
-    #[inline(never)]
+    #[cfg_attr(target_arch = "avr", inline(never))]
     pub const fn resize(&mut self, window_ms: u16) {
         self.window_ms = window_ms;
         self.restart();
     }
 
     /// Forgets all values. Buckets are emptied by the first value that comes.
-    #[inline(never)]
+    #[cfg_attr(target_arch = "avr", inline(never))]
     pub const fn restart(&mut self) {
         self.samples = 0;
         self.full = false;
@@ -137,7 +137,7 @@ impl Rest {
     /// Whether the whole window has been seen and its spread is at most
     /// `limit_q8`, q8 counts.
     #[must_use]
-    #[inline(never)]
+    #[cfg_attr(target_arch = "avr", inline(never))]
     pub const fn within(&self, limit_q8: u32) -> bool {
         self.full && self.spread_q8 <= limit_q8
     }

@@ -65,7 +65,7 @@ impl<S: Storage> Shelf<S> {
     }
 
     /// Four bytes, lowest first.
-    #[inline(never)]
+    #[cfg_attr(target_arch = "avr", inline(never))]
     pub fn word(&mut self, slot: Slot, at: usize) -> u32 {
         let mut bytes = [0u8; 4];
         if self.storage.read(slot, at, &mut bytes).is_err() {
@@ -80,7 +80,7 @@ impl<S: Storage> Shelf<S> {
     }
 
     /// What the header places of `slot` hold.
-    #[inline(never)]
+    #[cfg_attr(target_arch = "avr", inline(never))]
     pub fn survey(&mut self, slot: Slot) -> Survey {
         let mut survey = Survey {
             newest: None,
@@ -112,7 +112,7 @@ impl<S: Storage> Shelf<S> {
 
     /// CRC-32 of the knots in `slot` as they read back, as
     /// [`scalewright_protocol::table::knots_checksum`] forms it.
-    #[inline(never)]
+    #[cfg_attr(target_arch = "avr", inline(never))]
     pub fn checksum(&mut self, slot: Slot, knots: u8) -> Result<u32, Refusal> {
         let mut crc = Running::new();
         let mut at = KNOTS_AT;
@@ -125,7 +125,7 @@ impl<S: Storage> Shelf<S> {
     }
 
     /// The knot at a position.
-    #[inline(never)]
+    #[cfg_attr(target_arch = "avr", inline(never))]
     pub fn knot(&mut self, slot: Slot, at: usize) -> Knot {
         let at = knot_at(at);
         Knot {
@@ -135,7 +135,7 @@ impl<S: Storage> Shelf<S> {
     }
 
     /// Writes knots from position `from` on.
-    #[inline(never)]
+    #[cfg_attr(target_arch = "avr", inline(never))]
     pub fn write_knots(&mut self, slot: Slot, from: u8, knots: &[Knot]) -> Result<(), Refusal> {
         let mut at = knot_at(usize::from(from));
         for knot in knots {
@@ -154,7 +154,7 @@ const fn knot_at(at: usize) -> usize {
     KNOTS_AT.wrapping_add(at.wrapping_mul(KNOT_BYTES))
 }
 
-#[inline(never)]
+#[cfg_attr(target_arch = "avr", inline(never))]
 fn newest(place: &mut Option<u32>, sequence: u32) {
     if place.is_none_or(|before| is_newer(sequence, before)) {
         *place = Some(sequence);
@@ -162,7 +162,7 @@ fn newest(place: &mut Option<u32>, sequence: u32) {
 }
 
 /// Whether `a` follows `b`, right across a wrap of the numbers.
-#[inline(never)]
+#[cfg_attr(target_arch = "avr", inline(never))]
 pub const fn is_newer(a: u32, b: u32) -> bool {
     (a.wrapping_sub(b) as i32) > 0
 }

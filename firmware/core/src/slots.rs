@@ -163,7 +163,7 @@ impl<S: Storage> Slots<S> {
     /// `fell_back` is set when a newer one was finished once and is broken now;
     /// an update that a power cut ended is no such case. `table` becomes the
     /// record's.
-    #[inline(never)]
+    #[cfg_attr(target_arch = "avr", inline(never))]
     pub fn boot<const N: usize>(&mut self, limits: &Limits, table: &mut Option<Table<N>>) -> Boot {
         *table = None;
         self.sequence = 0;
@@ -234,7 +234,7 @@ impl<S: Storage> Slots<S> {
     }
 
     /// Places of the header of the record before, and of the next.
-    #[inline(never)]
+    #[cfg_attr(target_arch = "avr", inline(never))]
     fn previous(&mut self) -> Option<(u8, u8)> {
         if self.sequence == 0 {
             return None;
@@ -271,7 +271,7 @@ impl<S: Storage> Slots<S> {
     /// # Errors
     /// [`Refusal`] for settings or a number of knots that make no sense, or a
     /// memory without room.
-    #[inline(never)]
+    #[cfg_attr(target_arch = "avr", inline(never))]
     pub fn begin(&mut self, limits: &Limits) -> Result<(), Refusal> {
         self.check(limits)?;
         let knots = self.work.stage.knots;
@@ -452,7 +452,7 @@ impl<S: Storage> Slots<S> {
 
     /// The record at work in the spare slot is in force, once its header reads
     /// back, under the next number. 0 is left out.
-    #[inline(never)]
+    #[cfg_attr(target_arch = "avr", inline(never))]
     fn adopt(&mut self, place: u8) -> Result<(), Refusal> {
         let slot = self.spare;
         self.work.sequence = self.newest.wrapping_add(1).max(1);
@@ -464,7 +464,7 @@ impl<S: Storage> Slots<S> {
     }
 
     /// Whether the record at work checks: knots, settings and table.
-    #[inline(never)]
+    #[cfg_attr(target_arch = "avr", inline(never))]
     fn verify<const N: usize>(&mut self, slot: Slot, limits: &Limits) -> Result<(), Refusal> {
         let stage = &self.work.stage;
         limits.check(&stage.settings).map_err(Refusal::Settings)?;
@@ -482,7 +482,7 @@ impl<S: Storage> Slots<S> {
     }
 
     /// Makes `table` that of the record at work.
-    #[inline(never)]
+    #[cfg_attr(target_arch = "avr", inline(never))]
     fn fill<const N: usize>(
         &mut self,
         slot: Slot,

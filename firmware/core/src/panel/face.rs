@@ -31,7 +31,7 @@ pub const LARGE_LINE: u8 = 3;
 
 /// Writes a line, with its page and its left end; `view` and `message` are for
 /// the bottom line.
-#[inline(never)]
+#[cfg_attr(target_arch = "avr", inline(never))]
 pub fn write<R, S, const KNOTS: usize, const QUEUE: usize>(
     line: &mut Line<R>,
     which: u8,
@@ -102,7 +102,7 @@ pub fn write<R, S, const KNOTS: usize, const QUEUE: usize>(
         }
         _ => {
             line.page = 2;
-            if let Some(indication) = weighed.and_then(|w| w.indication) {
+            if let Some(indication) = weighed.and_then(|w| w.indication(scale.settings().d)) {
                 mass(line, scale, indication);
             }
             // Flush right; what is too long is cut on the right.
@@ -117,7 +117,7 @@ const MILLIGRAM: u16 = 1000;
 
 /// What masses are written in: kg from Max 100 kg on, else g; as micrograms of
 /// the sixth decimal.
-#[inline(never)]
+#[cfg_attr(target_arch = "avr", inline(never))]
 fn unit_ug<R, S, const KNOTS: usize, const QUEUE: usize>(
     line: &mut Line<R>,
     scale: &Instrument<S, KNOTS, QUEUE>,
@@ -135,7 +135,7 @@ where
 }
 
 /// Takes a mass in quanta at hand, in units of `unit_ug` micrograms.
-#[inline(never)]
+#[cfg_attr(target_arch = "avr", inline(never))]
 fn take_mass<R, S, const KNOTS: usize, const QUEUE: usize>(
     line: &mut Line<R>,
     scale: &Instrument<S, KNOTS, QUEUE>,
@@ -151,7 +151,7 @@ fn take_mass<R, S, const KNOTS: usize, const QUEUE: usize>(
 
 /// Puts a mass in quanta, rounded to the last digit that d has: with as many
 /// decimals as d needs, six at most.
-#[inline(never)]
+#[cfg_attr(target_arch = "avr", inline(never))]
 fn mass<R, S, const KNOTS: usize, const QUEUE: usize>(
     line: &mut Line<R>,
     scale: &Instrument<S, KNOTS, QUEUE>,

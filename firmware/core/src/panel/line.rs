@@ -40,7 +40,7 @@ impl<R: Fn(usize) -> u8 + Copy> Line<R> {
     }
 
     /// Puts a letter before what is there.
-    #[inline(never)]
+    #[cfg_attr(target_arch = "avr", inline(never))]
     pub fn put(&mut self, letter: u8) {
         let before = self.begin.wrapping_sub(1);
         if let Some(place) = self.text.get_mut(usize::from(before)) {
@@ -55,13 +55,13 @@ impl<R: Fn(usize) -> u8 + Copy> Line<R> {
     }
 
     /// Puts a phrase before what is there.
-    #[inline(never)]
+    #[cfg_attr(target_arch = "avr", inline(never))]
     pub fn say(&mut self, phrase: Phrase) {
         say(self.rom, phrase, |letter| self.put(letter));
     }
 
     /// Takes the last digit off the number at hand.
-    #[inline(never)]
+    #[cfg_attr(target_arch = "avr", inline(never))]
     pub fn digit(&mut self, base: u8) -> u8 {
         let last = self.left as u8;
         let Some(left) = self.left.checked_div(u32::from(base)) else {
@@ -73,7 +73,7 @@ impl<R: Fn(usize) -> u8 + Copy> Line<R> {
     }
 
     /// Takes a number at hand.
-    #[inline(never)]
+    #[cfg_attr(target_arch = "avr", inline(never))]
     pub const fn take(&mut self, value: i32) {
         self.negative = value < 0;
         self.left = value.unsigned_abs();
@@ -91,7 +91,7 @@ impl<R: Fn(usize) -> u8 + Copy> Line<R> {
     }
 
     /// Takes the last digit off the number at hand and puts it.
-    #[inline(never)]
+    #[cfg_attr(target_arch = "avr", inline(never))]
     fn put_digit(&mut self, base: u8) {
         let digit = self.digit(base);
         self.put(digit.wrapping_add(ZERO));
@@ -99,7 +99,7 @@ impl<R: Fn(usize) -> u8 + Copy> Line<R> {
 
     /// Puts the number at hand / 10^`decimals`, with a point when there are
     /// decimals.
-    #[inline(never)]
+    #[cfg_attr(target_arch = "avr", inline(never))]
     pub fn number(&mut self, decimals: u8) {
         let mut behind = decimals;
         loop {

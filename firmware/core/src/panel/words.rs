@@ -222,7 +222,7 @@ pub fn say(rom: impl Fn(usize) -> u8, phrase: Phrase, mut put: impl FnMut(u8)) {
 
 /// The phrase for the first condition that is met, from `first` on; the first
 /// view when none is.
-#[inline(never)]
+#[cfg_attr(target_arch = "avr", inline(never))]
 pub fn told<R: Fn(usize) -> u8>(rom: R, flags: Flags, first: Phrase) -> Phrase {
     let mut phrase = first;
     let flags = flags.0 | 1 << ALWAYS;
