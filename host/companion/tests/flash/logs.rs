@@ -8,6 +8,7 @@ use object::write::{Object, Symbol, SymbolSection};
 use object::{Architecture, BinaryFormat, Endianness, SectionKind};
 use object::{SymbolFlags, SymbolKind, SymbolScope};
 use scalewright::firmware::log_lines::{Book, BookFault};
+use scalewright_protocol::passport::LAYOUT_VERSION;
 
 use crate::made::pass;
 
@@ -20,7 +21,7 @@ fn elf_for(board: &str, texts: &[(&str, &str)]) -> Vec<u8> {
     let mut file = Object::new(BinaryFormat::Elf, Architecture::Arm, Endianness::Little);
     let place = file.add_section(vec![], b".passport".to_vec(), SectionKind::ReadOnlyData);
     let wire = scalewright_protocol::WIRE_VERSION;
-    file.append_section_data(place, &pass(board, wire, 1), 4);
+    file.append_section_data(place, &pass(board, wire, LAYOUT_VERSION), 4);
     let symbol = |name: String, value: u64, section: SymbolSection| Symbol {
         name: name.into_bytes(),
         value,

@@ -6,14 +6,14 @@ use std::process::{Command, Stdio};
 use std::sync::atomic::{AtomicU32, Ordering};
 
 use scalewright_protocol::checksum::crc32;
-use scalewright_protocol::passport::{PASSPORT_BYTES, passport};
+use scalewright_protocol::passport::{LAYOUT_VERSION, PASSPORT_BYTES, passport};
 
 /// Where the passport stands in a made image.
 const PASSPORT_AT: usize = 0x200;
 
 /// A passport that says what it is told.
 pub fn pass(board: &str, wire: u16, layout: u8) -> [u8; PASSPORT_BYTES] {
-    let mut block = passport(board, (0, 1, 0));
+    let mut block = passport(board, (0, 2, 0));
     block[24..26].copy_from_slice(&wire.to_le_bytes());
     block[26] = layout;
     let crc = crc32(&block[..30]);
@@ -33,7 +33,7 @@ pub fn raw_with(length: usize, passport: &[u8]) -> Vec<u8> {
 /// A sound raw image for `board`.
 pub fn raw(board: &str, length: usize) -> Vec<u8> {
     let wire = scalewright_protocol::WIRE_VERSION;
-    raw_with(length, &pass(board, wire, 1))
+    raw_with(length, &pass(board, wire, LAYOUT_VERSION))
 }
 
 /// The same with the seal that its build gives it (table at the head of the

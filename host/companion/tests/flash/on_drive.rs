@@ -6,7 +6,9 @@ use std::time::Duration;
 
 use scalewright::firmware::boot_drive::{BootDrive, look_at};
 use scalewright::firmware::image::Image;
+use scalewright_protocol::WIRE_VERSION;
 use scalewright_protocol::message::Flags;
+use scalewright_protocol::passport::LAYOUT_VERSION;
 
 use crate::far_end::{FarEnd, Persona};
 use crate::made::{Folder, Run, command, finish, pass, raw, raw_with};
@@ -90,8 +92,8 @@ fn a_board_takes_the_image_restarts_and_says_hello() {
     let text = run.is_narrow().out.split_whitespace().collect::<Vec<_>>();
     let text = text.join(" ");
     for part in [
-        "firmware 0.1.0 for rp2040",
-        "(raw), 19.5 KiB, wire version 1, layout 1",
+        "firmware 0.2.0 for rp2040",
+        &format!("(raw), 19.5 KiB, wire version {WIRE_VERSION}, layout {LAYOUT_VERSION}"),
         &format!("written {BLOCKS} blocks; the board took them and restarted"),
         "verified by the hello below",
         "its bytes were not compared",
@@ -113,7 +115,7 @@ fn scripts_get_one_object() {
     assert_eq!(told["calibration"], "unknown");
     assert_eq!(told["before"], serde_json::Value::Null);
     assert_eq!(told["after"]["device"], "4F2A");
-    assert_eq!(told["image"]["layout_version"], 1);
+    assert_eq!(told["image"]["layout_version"], LAYOUT_VERSION);
 }
 
 #[test]
@@ -205,7 +207,7 @@ fn a_calibration_that_is_gone_is_a_problem() {
 #[test]
 fn another_layout_wants_consent() {
     let wire = scalewright_protocol::WIRE_VERSION;
-    let image = raw_with(LENGTH, &pass("rp2040", wire, 2));
+    let image = raw_with(LENGTH, &pass("rp2040", wire, LAYOUT_VERSION + 1));
     let after = Persona {
         flags: Flags::OTHER_LAYOUT,
         ..Persona::empty("rp2040")

@@ -5,6 +5,7 @@ use scalewright::firmware::board::Board;
 use scalewright::firmware::image::{Image, Piece};
 use scalewright::firmware::{hex, uf2};
 use scalewright_protocol::WIRE_VERSION;
+use scalewright_protocol::passport::LAYOUT_VERSION;
 
 use crate::made::{Folder, Run, command, finish, pass, raw, raw_with, sealed};
 
@@ -78,7 +79,7 @@ fn the_other_board() {
 
 #[test]
 fn another_wire_version() {
-    let other = pass("rp2040", WIRE_VERSION + 1, 1);
+    let other = pass("rp2040", WIRE_VERSION + 1, LAYOUT_VERSION);
     flash("rp2040", &raw_with(2000, &other)).is_problem(
         4,
         &format!(
