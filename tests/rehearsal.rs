@@ -9,11 +9,11 @@ use scalewright::drive::DriveFault;
 use scalewright::record::journal::Journal;
 use scalewright::record::outcome::Outcome;
 use scalewright::session::procedure::Procedure;
-use scalewright_bench::{AdcTrouble, AdcTroubleSpan, BenchSpec, LineFaults, Mistake};
+use scalewright_bench::{AdcTrouble, AdcTroubleSpan, BenchSpec, BenchStream, LineFaults, Mistake};
 use scalewright_protocol::message::{Answer, Ask};
 use scalewright_protocol::table::{Knot, Table};
 use serde_json::Value;
-use support::bench::{session, whole};
+use support::bench::{plan, session, whole};
 use support::{Folder, run};
 
 fn rehearse(extra: &[&str]) -> Value {
@@ -167,15 +167,31 @@ fn an_adc_unplugged_for_a_while_is_said_and_survived() {
     }
 }
 
-/// Captures of a whole session before the table is stored: zero, 8 up, 7 down,
-/// zero again.
-const FIT_CAPTURES: usize = 17;
-
 #[test]
 fn an_interrupted_session_goes_on_and_passes() {
     let seed = 31;
     let folder = Folder::new();
-    for after in [1, 2, 6, 9, 12, 16, FIT_CAPTURES, 18, 19, 24] {
+    let made = plan(
+        &BenchStream::open(BenchSpec::studio(seed))
+            .expect("a bench")
+            .desk(),
+    );
+    // In the fit, at its end, at the zero of the proof, in it, on its way down.
+    let fit = made.course.len();
+    let down = fit + 1 + made.verify.len();
+    for after in [
+        1,
+        2,
+        9,
+        16,
+        fit - 1,
+        fit,
+        fit + 1,
+        fit + 2,
+        fit + 6,
+        down,
+        down + 2,
+    ] {
         let file = folder.file(&format!("cut-{after}.session.jsonl"));
         let mut journal = Journal::create(&file).expect("a journal");
         let first = session(
@@ -201,6 +217,10 @@ fn an_interrupted_session_goes_on_and_passes() {
         assert_eq!(second.ended, Ok(()), "after {after}");
         let outcome = second.outcome.expect("an outcome");
         assert_eq!(outcome.after.verdict, "pass", "after {after}");
+        assert!(
+            outcome.correction.is_some_and(|tried| tried.kept),
+            "after {after}"
+        );
         // The journal now holds the whole session, and only one beginning.
         let (_, contents) = Journal::open(&file).expect("it reads back again");
         let stored = contents
@@ -313,9 +333,9 @@ fn a_hand_on_the_pan_during_zero_setting_is_waited_for() {
     use scalewright::link::client::Client;
     use scalewright::session::event::Event;
     use scalewright::session::procedure::{Action, Command};
-    use scalewright_bench::{BenchStream, LoadOrder, Pan};
+    use scalewright_bench::{LoadOrder, Pan};
     use scalewright_protocol::message::Refusal;
-    use support::bench::{Near, plan};
+    use support::bench::Near;
 
     let stream = BenchStream::open(BenchSpec::studio(1)).expect("a bench");
     let desk = stream.desk();

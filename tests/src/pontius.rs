@@ -211,6 +211,7 @@ fn as_capture(load_g: f64, captured: &Captured) -> Capture {
         rested_s: None,
         sitting: 0,
         saturated: captured.saturated,
+        correction_g: 0.0,
     }
 }
 
@@ -240,6 +241,8 @@ pub fn calibrate(on: usize) -> Result<Found, Failure> {
         small_on_big: Vec::new(),
         cell: CellGrade::default(),
         verify: Vec::new(),
+        verify_falling: Vec::new(),
+        correct_hysteresis: false,
         both_ways: false,
         samples: SAMPLES,
         single_span_g: LOW_SPAN_G,

@@ -2,6 +2,7 @@
 
 use scalewright_metrology::candidates::Realise;
 use scalewright_metrology::curve::Knots;
+use scalewright_protocol::hysteresis;
 use scalewright_protocol::settings::{Class, Input, Settings};
 use scalewright_protocol::table::{Knot, Table};
 
@@ -27,7 +28,7 @@ pub fn quantum_g(quantum_ug: u32) -> f64 {
 }
 
 /// The settings that make a device the scale of `spec`, keeping what `current`
-/// says of sampling.
+/// says of sampling. Hysteresis is not corrected.
 #[must_use]
 pub fn settings_for(spec: &ScaleSpec, current: &Settings) -> Settings {
     let quantum_ug = quantum_ug(spec.e_g);
@@ -50,6 +51,22 @@ pub fn settings_for(spec: &ScaleSpec, current: &Settings) -> Settings {
         loop_gain: 0,
         ..*current
     }
+}
+
+/// The gain that has a device of these settings correct a hysteresis loop of this
+/// width, g; none for what no device corrects, a loop that runs the other way.
+#[must_use]
+pub fn loop_gain(width_g: f64, settings: &Settings) -> u16 {
+    let quanta = (width_g / quantum_g(settings.quantum_ug)).round();
+    hysteresis::gain(quanta.clamp(0.0, f64::from(u32::MAX)) as u32, settings.max)
+}
+
+/// Greatest width of the hysteresis loop that these settings have a device
+/// correct, g; `None` when it corrects nothing.
+#[must_use]
+pub fn loop_width_g(settings: &Settings) -> Option<f64> {
+    let width = hysteresis::width(settings.loop_gain, settings.max);
+    (settings.loop_gain > 0).then(|| f64::from(width) * quantum_g(settings.quantum_ug))
 }
 
 /// What a device's settings say of its scale.

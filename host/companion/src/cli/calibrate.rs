@@ -65,6 +65,9 @@ pub struct Arguments {
     /// Grade of the load cell after OIML R 60, as "C3" or "D1" [default: C3]
     #[arg(long)]
     cell: Option<CellGrade>,
+    /// Leave hysteresis in: the scale shall not take it off
+    #[arg(long)]
+    uncorrected: bool,
     /// The scale's port [default: the one scale that answers]
     #[arg(long)]
     port: Option<String>,
@@ -108,11 +111,9 @@ fn plan(arguments: &Arguments) -> Result<Plan, Problem> {
         class: arguments.class.clone(),
     };
     let weights = weights_named(&arguments.weights, arguments.weight_class.as_deref())?;
-    Ok(Plan::on_cell(
-        scale,
-        weights,
-        arguments.cell.unwrap_or_default(),
-    )?)
+    let mut plan = Plan::on_cell(scale, weights, arguments.cell.unwrap_or_default())?;
+    plan.correct_hysteresis = !arguments.uncorrected;
+    Ok(plan)
 }
 
 /// Whether the weights are named in a file, not in a list.

@@ -178,6 +178,24 @@ impl Screen {
                 "  {points} points written, read back and compared: {} (checksum {checksum:08x}, change {sequence})",
                 self.paint.good("equal")
             )),
+            Event::Corrects { width_g } => {
+                self.say(&format!(
+                    "  hysteresis: the scale takes off a loop {} g wide;",
+                    number::size_g(*width_g, self.e_g)
+                ));
+                self.say("  the proof tells whether that helps");
+            }
+            Event::CorrectionTried(tried) => {
+                let text = format!("Hysteresis: {}", together::correction(tried));
+                for (index, line) in wrap(&text, 74).iter().enumerate() {
+                    let lead = match (index, tried.kept) {
+                        (0, true) => self.paint.good(self.paint.either("ok", "✓")),
+                        (0, false) => self.paint.heed("!"),
+                        _ => " ".into(),
+                    };
+                    self.say(&format!("  {lead} {line}"));
+                }
+            }
             Event::Kept => self.say("  the old table stays in force; nothing was changed"),
         }
     }

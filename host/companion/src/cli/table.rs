@@ -6,7 +6,7 @@ use scalewright_protocol::table::Knot;
 use serde_json::json;
 
 use crate::link::LinkFault;
-use crate::quantise::{quantum_g, spec_of};
+use crate::quantise::{loop_width_g, quantum_g, spec_of};
 use crate::record::weights::name;
 use crate::report::number;
 
@@ -59,6 +59,7 @@ pub fn run(arguments: &Arguments) -> Outcome {
     }
     let spec = spec_of(&settings);
     let unit = quantum_g(settings.quantum_ug);
+    let taken_off_g = loop_width_g(&settings);
     if arguments.json {
         let points: Vec<_> = knots
             .iter()
@@ -72,6 +73,7 @@ pub fn run(arguments: &Arguments) -> Outcome {
                 "zero_counts": header.zero_counts,
                 "previous": header.previous,
                 "quantum_g": unit,
+                "hysteresis_taken_off_g": taken_off_g.unwrap_or(0.0),
                 "points": points,
             })
         );
@@ -113,6 +115,12 @@ pub fn run(arguments: &Arguments) -> Outcome {
             "no earlier one"
         }
     );
+    if let Some(width_g) = taken_off_g {
+        outln!(
+            "  hysteresis: a loop {} g wide is taken off",
+            number::size_g(width_g, spec.e_g)
+        );
+    }
     let whole = knots
         .first()
         .zip(knots.last())

@@ -33,6 +33,10 @@ pub struct Outcome {
     /// outcomes of old.
     #[serde(default)]
     pub together: Option<Together>,
+    /// Whether correcting hysteresis in the scale helps; absent where it was not
+    /// tried.
+    #[serde(default)]
+    pub correction: Option<CorrectionTried>,
     /// The table now in the device.
     pub table: TableLine,
     /// The scale with the table it had before (or a single span, see `title`).
@@ -219,4 +223,25 @@ pub struct VerificationRow {
     pub expanded_u_e: f64,
     /// Whether |error| ≤ mpe.
     pub pass: bool,
+    /// Whether the load was reached from a heavier one.
+    #[serde(default)]
+    pub from_above: bool,
+}
+
+/// The correction of hysteresis in the scale, judged by the verification: the
+/// same captures with it and without.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct CorrectionTried {
+    /// Greatest width of the loop that was taken off, g.
+    pub width_g: f64,
+    /// Root mean square error with it, in e.
+    pub error_with_e: f64,
+    /// The same without.
+    pub error_without_e: f64,
+    /// Largest error with it, in e.
+    pub largest_with_e: f64,
+    /// The same without.
+    pub largest_without_e: f64,
+    /// Whether the scale goes on correcting, since it helps.
+    pub kept: bool,
 }

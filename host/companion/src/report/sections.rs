@@ -46,8 +46,9 @@ pub fn loads(outcome: &Outcome) -> String {
     text.push_str("</tr>\n</thead>\n<tbody>\n");
     for pair in pairs {
         text.push_str(&format!(
-            "<tr><th class=\"l n\" scope=\"row\">{}</th>{}{}<td>{}</td><td class=\"x\">{}</td><td>{}</td></tr>\n",
+            "<tr><th class=\"l n\" scope=\"row\">{}{}</th>{}{}<td>{}</td><td class=\"x\">{}</td><td>{}</td></tr>\n",
             mass(outcome, pair.load_g),
+            words::way(pair.from_above, false),
             judged(pair.before.as_ref(), e_g),
             judged(pair.after.as_ref(), e_g),
             number::trimmed(pair.mpe_e, 2),
@@ -58,10 +59,11 @@ pub fn loads(outcome: &Outcome) -> String {
     text.push_str("</tbody>\n</table></div>\n");
     text.push_str(&format!(
         "<p class=\"soft\">Before: {}. After: {}. Limit: the error permitted at initial \
-         verification, class {}. U: expanded uncertainty of the error after, coverage factor 2.</p>\n",
+         verification, class {}. U: expanded uncertainty of the error after, coverage factor 2. {}</p>\n",
         escape(&words::or_unknown(&outcome.before.title)),
         escape(&words::or_unknown(&outcome.after.title)),
         escape(&words::or_unknown(&outcome.scale.class)),
+        words::ways_explained(outcome, false).unwrap_or_default(),
     ));
     if let Some(warning) = words::unproven(outcome) {
         text.push_str(&format!(

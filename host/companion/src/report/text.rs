@@ -165,6 +165,7 @@ fn loads(outcome: &Outcome, style: Style, lines: &mut Vec<String>) {
             words::or_unknown(&outcome.before.title),
             words::or_unknown(&outcome.after.title)
         )),
+        words::ways_explained(outcome, style.ascii),
         words::unproven(outcome),
     ] {
         let wrapped = text.map(|text| wrap(style, "", &text)).unwrap_or_default();
@@ -217,7 +218,13 @@ fn groups(outcome: &Outcome, pairs: &[words::Pair], style: Style, shown: Columns
     let mut all = vec![
         Group {
             head: "",
-            columns: vec![column("load", &|pair| number::mass(pair.load_g, fine))],
+            columns: vec![column("load", &|pair| {
+                format!(
+                    "{}{}",
+                    number::mass(pair.load_g, fine),
+                    words::way(pair.from_above, style.ascii)
+                )
+            })],
         },
         judged("before", |pair| pair.before),
         judged("after", |pair| pair.after),

@@ -15,7 +15,7 @@ pub(super) mod terminal;
 pub(super) mod weights;
 
 use super::number;
-use crate::record::outcome::Outcome;
+use crate::record::outcome::{CorrectionTried, Outcome};
 use crate::record::together::{Beforehand, Suspected, Together, Uncertain, Verdict, WeightFound};
 
 /// Coverage factor of what is printed after a ±.
@@ -37,6 +37,12 @@ pub fn with_u(found: Uncertain) -> String {
     }
     let (value, expanded) = both(found.value, K * found.u);
     format!("{value} g ± {expanded} g")
+}
+
+/// Whether taking hysteresis off in the scale helps, by its verification.
+#[must_use]
+pub fn correction(tried: &CorrectionTried) -> String {
+    cell::correction(tried)
 }
 
 /// A value and its expanded uncertainty: two digits of the uncertainty, and the

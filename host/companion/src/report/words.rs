@@ -48,6 +48,8 @@ pub const CAUTION: &str = "Not a legal verification: trade needs the authority's
 pub struct Pair {
     /// The load, g.
     pub load_g: f64,
+    /// Whether it was reached from a heavier one.
+    pub from_above: bool,
     /// Permissible error, plus or minus, in e.
     pub mpe_e: f64,
     /// What the old setting showed.
@@ -65,6 +67,7 @@ pub fn pairs(outcome: &Outcome) -> Vec<Pair> {
         .iter()
         .map(|row| Pair {
             load_g: row.load_g,
+            from_above: row.from_above,
             mpe_e: row.mpe_e,
             before: None,
             after: Some(*row),
@@ -73,11 +76,13 @@ pub fn pairs(outcome: &Outcome) -> Vec<Pair> {
     for row in &outcome.before.rows {
         let partner = found
             .iter_mut()
-            .find(|pair| pair.before.is_none() && (pair.load_g - row.load_g).abs() <= same);
+            .filter(|pair| pair.before.is_none() && pair.from_above == row.from_above)
+            .find(|pair| (pair.load_g - row.load_g).abs() <= same);
         match partner {
             Some(pair) => pair.before = Some(*row),
             None => found.push(Pair {
                 load_g: row.load_g,
+                from_above: row.from_above,
                 mpe_e: row.mpe_e,
                 before: Some(*row),
                 after: None,
@@ -86,6 +91,22 @@ pub fn pairs(outcome: &Outcome) -> Vec<Pair> {
     }
     found.sort_by(|a, b| a.load_g.total_cmp(&b.load_g));
     found
+}
+
+/// Behind a load that was reached from a heavier one.
+#[must_use]
+pub fn way(from_above: bool, ascii: bool) -> &'static str {
+    match (from_above, ascii) {
+        (false, _) => "",
+        (true, false) => " ↓",
+        (true, true) => " v",
+    }
+}
+
+/// What [`way`] means, where there is such a load.
+pub fn ways_explained(outcome: &Outcome, ascii: bool) -> Option<String> {
+    let any = outcome.after.rows.iter().any(|row| row.from_above);
+    any.then(|| format!("{}: reached from a heavier load.", way(true, ascii).trim()))
 }
 
 /// The verdict in one or two sentences: what the scale was worth and what it

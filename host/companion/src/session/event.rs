@@ -6,7 +6,7 @@ use scalewright_protocol::table::Knot;
 use serde::{Deserialize, Serialize};
 
 use super::plan::{Load, Plan};
-use crate::record::outcome::{CandidateLine, Noise};
+use crate::record::outcome::{CandidateLine, CorrectionTried, Noise};
 use crate::record::together::Together;
 
 /// The parts of a session, in order.
@@ -77,6 +77,9 @@ pub struct Capture {
     pub sitting: u32,
     /// Whether the ADC was at an end of its range.
     pub saturated: bool,
+    /// What the scale took off for hysteresis, g; in the verification only.
+    #[serde(default)]
+    pub correction_g: f64,
 }
 
 /// A wrong load on the pan, as far as the signal tells.
@@ -198,6 +201,13 @@ pub enum Event {
         /// Checksum of the points.
         checksum: u32,
     },
+    /// The scale is told to take a hysteresis loop of this width off.
+    Corrects {
+        /// Greatest width of the full loop, g.
+        width_g: f64,
+    },
+    /// The verification tells whether that helps.
+    CorrectionTried(CorrectionTried),
     /// The user kept the old table.
     Kept,
 }

@@ -12,8 +12,8 @@ use super::plan::{Load, Plan, ScaleSpec};
 use super::together::is_of_the_fit;
 use crate::quantise::{self, HostTable};
 use crate::record::outcome::{
-    DeviceLine, LoadLine, Noise, Outcome, PointLine, Purpose, ScaleLine, TableLine, Verification,
-    VerificationRow,
+    CorrectionTried, DeviceLine, LoadLine, Noise, Outcome, PointLine, Purpose, ScaleLine,
+    TableLine, Verification, VerificationRow,
 };
 use crate::record::together::{Suspected, Verdict};
 
@@ -146,21 +146,24 @@ pub fn common_settings(evidence: &Evidence<'_>) -> Option<CommonSettings> {
         far(a.1).total_cmp(&far(b.1))
     })?;
     let proofs = proofs(
-        evidence,
-        repeatability_g(evidence.captures, evidence.choice),
+        evidence.captures,
+        evidence.choice,
+        evidence.proof_zero,
+        plan,
     );
     let (full_slope, half_slope) = (full.1 / full.0, half.1 / half.0);
     let (half_net, _) = *half;
     Some(CommonSettings {
-        single_span: verification(plan, "single span at full load", &proofs, &|net| {
-            net * full_slope
+        single_span: verification(plan, "single span at full load", &proofs, &|proof| {
+            proof.net * full_slope
         }),
-        two_spans: verification(plan, "two spans switched at half load", &proofs, &|net| {
-            net * if net <= half_net {
-                half_slope
-            } else {
-                full_slope
-            }
+        two_spans: verification(plan, "two spans switched at half load", &proofs, &|proof| {
+            proof.net
+                * if proof.net <= half_net {
+                    half_slope
+                } else {
+                    full_slope
+                }
         }),
     })
 }
@@ -183,6 +186,10 @@ pub struct Evidence<'a> {
     pub old: Option<&'a Before>,
     /// The device's zero reference of the verification, counts.
     pub proof_zero: Option<i32>,
+    /// What the verification said of the correction of hysteresis.
+    pub correction: Option<CorrectionTried>,
+    /// Whether the scale takes hysteresis off.
+    pub corrects: bool,
     /// Readings in which device and laptop agreed to the quantum, and all.
     pub agreement: (usize, usize),
     /// Device time, s.
@@ -210,11 +217,18 @@ pub fn outcome(evidence: &Evidence<'_>) -> Outcome {
     };
     let new = |net: f64| quantise::mass_g(&choice.table, net, choice.quantum_ug);
     let repeat_g = repeatability_g(captures, choice);
-    let proofs = proofs(evidence, repeat_g);
-    let after = verification(plan, "with the new table", &proofs, &new);
+    let proofs = proofs(captures, choice, evidence.proof_zero, plan);
+    let after = verification(plan, "with the new table", &proofs, &|proof| {
+        new(proof.net)
+            - if evidence.corrects {
+                proof.correction_g
+            } else {
+                0.0
+            }
+    });
     let before_title = before.map_or("before".into(), |before| before.title.clone());
-    let before_rows = verification(plan, &before_title, &proofs, &|net| {
-        before.map_or(f64::NAN, |before| before.reading_g(net))
+    let before_rows = verification(plan, &before_title, &proofs, &|proof| {
+        before.map_or(f64::NAN, |before| before.reading_g(proof.net))
     });
     let e_g = plan.scale.e_g;
     let before_curve = before.map_or_else(Vec::new, |before| {
@@ -271,6 +285,7 @@ pub fn outcome(evidence: &Evidence<'_>) -> Outcome {
         candidates: choice.lines.clone(),
         choice: choice.reason.clone(),
         together: Some(choice.together.clone()),
+        correction: evidence.correction,
         table: TableLine {
             points: choice
                 .table
@@ -311,25 +326,65 @@ pub fn outcome(evidence: &Evidence<'_>) -> Outcome {
     outcome
 }
 
+/// Whether taking hysteresis off helps: the errors of the verification with it
+/// and without, in the same captures. `None` without a verification.
+pub(super) fn correction_tried(
+    plan: &Plan,
+    captures: &[Capture],
+    choice: &Choice,
+    proof_zero: Option<i32>,
+    width_g: f64,
+) -> Option<CorrectionTried> {
+    let proofs = proofs(captures, choice, proof_zero, plan);
+    let judged = |with: f64| {
+        verification(plan, "", &proofs, &|proof| {
+            let uncorrected_g = quantise::mass_g(&choice.table, proof.net, choice.quantum_ug);
+            uncorrected_g - with * proof.correction_g
+        })
+    };
+    let rms_e = |of: &Verification| {
+        let squares: f64 = of.rows.iter().map(|row| row.error_e.powi(2)).sum();
+        (squares / of.rows.len() as f64).sqrt()
+    };
+    let (with, without) = (judged(1.0), judged(0.0));
+    (!proofs.is_empty()).then(|| CorrectionTried {
+        width_g,
+        error_with_e: rms_e(&with),
+        error_without_e: rms_e(&without),
+        largest_with_e: with.largest_error_e,
+        largest_without_e: without.largest_error_e,
+        kept: rms_e(&with) < rms_e(&without),
+    })
+}
+
 /// A verification capture reduced to what judging it needs.
 struct Proof {
     load_g: f64,
     net: f64,
+    /// What the scale took off, g.
+    correction_g: f64,
     u_g: f64,
+    from_above: bool,
 }
 
-fn proofs(evidence: &Evidence<'_>, repeat_g: f64) -> Vec<Proof> {
-    let captures = evidence.captures;
+fn proofs(
+    captures: &[Capture],
+    choice: &Choice,
+    proof_zero: Option<i32>,
+    plan: &Plan,
+) -> Vec<Proof> {
     let last_sitting = captures.last().map_or(0, |capture| capture.sitting);
-    let slope = slope(evidence.choice);
+    let slope = slope(choice);
     captures
         .iter()
-        .filter(|capture| capture.part == Part::Verification)
-        .filter_map(|capture| {
+        .enumerate()
+        .filter(|(_, capture)| capture.part == Part::Verification)
+        .filter_map(|(index, capture)| {
             let zero_capture = captures.iter().rev().find(|other| {
                 other.part == Part::VerificationZero && other.sitting == capture.sitting
             })?;
-            let zero = match evidence.proof_zero {
+            let before = index.checked_sub(1).and_then(|before| captures.get(before));
+            let zero = match proof_zero {
                 Some(zero) if capture.sitting == last_sitting => f64::from(zero),
                 _ => zero_capture.mean_counts,
             };
@@ -339,14 +394,32 @@ fn proofs(evidence: &Evidence<'_>, repeat_g: f64) -> Vec<Proof> {
             let variance = of_mean(capture)
                 + of_mean(zero_capture)
                 + capture.load.u_g.powi(2)
-                + repeat_g.powi(2);
+                + scatter_g(choice, capture.load.mass_g, plan.scale.max_g).powi(2);
             Some(Proof {
                 load_g: capture.load.mass_g,
                 net: capture.mean_counts - zero,
+                correction_g: capture.correction_g,
                 u_g: variance.sqrt(),
+                from_above: before.is_some_and(|before| is_left_over(capture, before)),
             })
         })
         .collect()
+}
+
+/// Whether a load is what stays when something is taken off the one before.
+fn is_left_over(capture: &Capture, before: &Capture) -> bool {
+    let (now, then) = (&capture.load.weights, &before.load.weights);
+    before.sitting == capture.sitting
+        && now.len() < then.len()
+        && now.iter().all(|id| then.contains(id))
+}
+
+/// How well a load comes back, g: the standard deviation of one capture, of
+/// which a part grows with the load.
+pub(super) fn scatter_g(choice: &Choice, load_g: f64, max_g: f64) -> f64 {
+    let (at_zero_g, at_max_g) = choice.together.capture_sd_g;
+    let growing = (at_max_g.powi(2) - at_zero_g.powi(2)).max(0.0);
+    (at_zero_g.powi(2) + growing * (load_g / max_g).powi(2)).sqrt()
 }
 
 /// Counts per g over the whole table.
@@ -390,13 +463,13 @@ fn verification(
     plan: &Plan,
     title: &str,
     proofs: &[Proof],
-    reading_g: &dyn Fn(f64) -> f64,
+    reading_g: &dyn Fn(&Proof) -> f64,
 ) -> Verification {
     let e_g = plan.scale.e_g;
     let rows: Vec<VerificationRow> = proofs
         .iter()
         .map(|proof| {
-            let error_g = reading_g(proof.net) - proof.load_g;
+            let error_g = reading_g(proof) - proof.load_g;
             let mpe = mpe_e(plan.class(), Stage::Initial, proof.load_g / e_g);
             VerificationRow {
                 load_g: proof.load_g,
@@ -405,6 +478,7 @@ fn verification(
                 mpe_e: mpe,
                 expanded_u_e: 2.0 * proof.u_g / e_g,
                 pass: (error_g / e_g).abs() <= mpe,
+                from_above: proof.from_above,
             }
         })
         .collect();

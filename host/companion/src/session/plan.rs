@@ -75,6 +75,13 @@ pub struct Plan {
     pub cell: CellGrade,
     /// Loads of the verification, rising.
     pub verify: Vec<Load>,
+    /// Its loads on the way down, each left over of the one before: a scale is
+    /// used both ways (OIML R 76-1 A.4.4.1, from memory).
+    #[serde(default)]
+    pub verify_falling: Vec<Load>,
+    /// Whether the scale may be told to take hysteresis off.
+    #[serde(default = "corrects")]
+    pub correct_hysteresis: bool,
     /// Whether the fit loads are taken on the way down as well.
     pub both_ways: bool,
     /// Samples per capture.
@@ -244,6 +251,7 @@ impl Plan {
             }
         }
         verify.sort_by(|a, b| a.mass_g.total_cmp(&b.mass_g));
+        let verify_falling = falling(&reach, verify.last(), &fit, &weights);
         let single_span_g = weights
             .iter()
             .filter(|weight| weight.known != Known::Not)
@@ -258,6 +266,8 @@ impl Plan {
             small_on_big,
             cell,
             verify,
+            verify_falling,
+            correct_hysteresis: true,
             both_ways: true,
             samples: SAMPLES,
             single_span_g,
@@ -269,6 +279,11 @@ impl Plan {
     #[must_use]
     pub fn class(&self) -> AccuracyClass {
         self.scale.class.parse().unwrap_or(AccuracyClass::III)
+    }
+
+    /// Loads of the verification in their order: up, and down again.
+    pub fn proof(&self) -> impl Iterator<Item = &Load> {
+        self.verify.iter().chain(&self.verify_falling)
     }
 
     /// Combinations of the weights whose mass is within `tolerance_g` of
@@ -369,6 +384,48 @@ fn verification_targets(scale: &ScaleSpec, class: AccuracyClass, top_g: f64) -> 
     targets
 }
 
+/// Where on the way down the verification stops, as shares of its heaviest load;
+/// the loop of a cell is widest in the middle.
+const FALLING_PARTS: [f64; 4] = [0.75, 0.5, 0.3, 0.1];
+
+/// Loads of the way down: each is what stays on the pan of the one before, so
+/// that it is reached from above, and none is a load of the fit. Chosen from the
+/// lightest up, each around the last, since a heavy load can be built on any
+/// light one but not taken down to it.
+fn falling(
+    reach: &Combinations,
+    top: Option<&Load>,
+    fit: &[Load],
+    weights: &[PlannedWeight],
+) -> Vec<Load> {
+    let Some(top) = top else { return Vec::new() };
+    let used: BTreeSet<i64> = fit.iter().map(|load| key(load.mass_g)).collect();
+    let inside = |index: &usize| {
+        let weight = weights.get(*index);
+        weight.is_some_and(|weight| top.weights.contains(&weight.id))
+    };
+    let most: u32 = (0..weights.len().min(32))
+        .filter(inside)
+        .map(|index| 1 << index)
+        .sum();
+    let mut least = 0u32;
+    let mut out = Vec::new();
+    for part in FALLING_PARTS.into_iter().rev() {
+        let target_g = part * top.mass_g;
+        let found = reach.between(target_g, 0.25 * target_g, least, most, &used);
+        if let Some(members) = found {
+            least = members;
+            out.push(load(members, weights));
+        }
+    }
+    out.reverse();
+    out
+}
+
+const fn corrects() -> bool {
+    true
+}
+
 /// Loads in e above which the permissible error is larger than at them.
 fn error_steps_e(class: AccuracyClass) -> impl Iterator<Item = f64> {
     [50.0, 200.0, 500.0, 2e3, 5e3, 2e4, 5e4, 2e5]
@@ -383,6 +440,8 @@ struct Combinations {
     /// Mass in g and the members as a bit set; rising, one entry a mass (the
     /// one of the fewest weights).
     masses_g: Vec<(f64, u32)>,
+    /// The same with all that make a mass.
+    all_g: Vec<(f64, u32)>,
 }
 
 /// Weights looked at one by one; of a larger collection the lightest stay out.
@@ -412,8 +471,30 @@ impl Combinations {
         masses_g.sort_by(|a, b| {
             (key(a.0), a.1.count_ones(), a.1).cmp(&(key(b.0), b.1.count_ones(), b.1))
         });
+        let all_g = masses_g.clone();
         masses_g.dedup_by_key(|(mass, _)| key(*mass));
-        Self { masses_g }
+        Self { masses_g, all_g }
+    }
+
+    /// The members nearest to `target_g` within `slack_g` that have all of `least`
+    /// and more, and not all of `most`, and were not used before.
+    fn between(
+        &self,
+        target_g: f64,
+        slack_g: f64,
+        least: u32,
+        most: u32,
+        used: &BTreeSet<i64>,
+    ) -> Option<u32> {
+        let off = |mass: &f64| (mass - target_g).abs();
+        let more = |members: u32| members & least == least && members != least;
+        let part = |members: u32| members & most == members && members != most;
+        self.all_g
+            .iter()
+            .filter(|(mass, members)| more(*members) && part(*members) && off(mass) <= slack_g)
+            .filter(|(mass, _)| !used.contains(&key(*mass)))
+            .min_by(|a, b| off(&a.0).total_cmp(&off(&b.0)))
+            .map(|(_, members)| *members)
     }
 
     /// The combination nearest to `target` within `slack`, not used before;

@@ -21,8 +21,8 @@ use super::plan::{Known, Load, Plan, PlannedWeight};
 use super::storing::Storing;
 use super::together;
 use crate::quantise;
-use crate::record::outcome::{Noise, Outcome};
-use crate::record::together::WeightFound;
+use crate::record::outcome::{CorrectionTried, Noise, Outcome};
+use crate::record::together::{Together, WeightFound};
 
 mod fault;
 mod loading;
@@ -35,6 +35,10 @@ use steps::{Step, steps};
 /// Longest single wait, ms of device time: how often the picture moves while
 /// nothing happens.
 const WAIT_MS: u16 = 250;
+
+/// A hysteresis loop narrower than this is not worth correcting, e: a twentieth
+/// of e off its middle at most (own choice).
+const LOOP_MATTERS_E: f64 = 0.1;
 
 /// What the driver shall do.
 #[derive(Clone, Debug, PartialEq)]
@@ -88,6 +92,7 @@ enum Phase {
     ReadBack(Vec<Knot>),
     SettingZero,
     Checking,
+    LeavingOff,
     StreamOff,
     Finished,
 }
@@ -146,6 +151,9 @@ pub struct Procedure {
     journal_zero: Option<f64>,
     /// Device zero of the verification, counts.
     proof_zero: Option<i32>,
+    /// Width of the hysteresis loop that the scale takes off, g.
+    loop_width_g: Option<f64>,
+    correction: Option<CorrectionTried>,
     agreement: (usize, usize),
     take_as_is: bool,
     trouble: bool,
@@ -187,6 +195,8 @@ impl Procedure {
             journal_device: None,
             journal_zero: None,
             proof_zero: None,
+            loop_width_g: None,
+            correction: None,
             agreement: (0, 0),
             take_as_is: false,
             trouble: false,
@@ -535,6 +545,13 @@ impl Procedure {
                 self.check_agreement(&state);
                 Ok(self.next_step(true))
             }
+            (Phase::LeavingOff, Answer::Stored { sequence }) => {
+                if let Some(stored) = &mut self.stored {
+                    stored.sequence = sequence;
+                }
+                self.phase = Phase::StreamOff;
+                Ok(Action::Ask(Ask::Stream { every: 0 }))
+            }
             (Phase::StreamOff, Answer::Done) => {
                 self.phase = Phase::Finished;
                 Ok(Action::Finished)
@@ -589,6 +606,7 @@ impl Procedure {
             self.choose()?;
             self.prove_with_found_masses();
             self.stored = Some(header);
+            self.loop_width_g = quantise::loop_width_g(&self.settings);
         }
         Ok(self.next_step(true))
     }
@@ -608,8 +626,7 @@ impl Procedure {
         }
         let Some(step) = self.steps.pop_front() else {
             self.current = None;
-            self.phase = Phase::StreamOff;
-            return Action::Ask(Ask::Stream { every: 0 });
+            return self.end();
         };
         if before != Some(step.part) || !announce_part {
             self.events.push(Event::Begins(step.part));
@@ -724,11 +741,48 @@ impl Procedure {
             return Err(SessionFault::NoTable("nothing was proposed".into()));
         };
         self.events.push(Event::Begins(Part::Store));
-        let settings = quantise::settings_for(&self.plan.scale, &self.settings);
+        let mut settings = quantise::settings_for(&self.plan.scale, &self.settings);
+        if let Some(width_g) = self.loop_to_correct_g(&choice.together) {
+            settings.loop_gain = quantise::loop_gain(width_g, &settings);
+        }
+        self.loop_width_g = quantise::loop_width_g(&settings);
+        self.settings = settings;
+        if let Some(width_g) = self.loop_width_g {
+            self.events.push(Event::Corrects { width_g });
+        }
         let (storing, ask) =
             Storing::begin(settings, choice.zero_counts, choice.table.knots().to_vec());
         self.phase = Phase::Storing(storing);
         Ok(Action::Ask(ask))
+    }
+
+    /// Width of the hysteresis loop worth correcting, g: one that was seen, and
+    /// departs from its middle by what a reader could notice.
+    fn loop_to_correct_g(&self, found: &Together) -> Option<f64> {
+        let width = found.loop_width_g?;
+        let seen = width.value >= 2.0 * width.u;
+        let matters = width.value >= LOOP_MATTERS_E * self.plan.scale.e_g;
+        // Nothing proves it without a verification.
+        let proved = !self.plan.verify.is_empty();
+        (self.plan.correct_hysteresis && seen && matters && proved).then_some(width.value)
+    }
+
+    /// The verification is over: a correction that did not help is left off.
+    fn end(&mut self) -> Action {
+        let tried = self.loop_width_g.zip(self.choice.as_ref());
+        self.correction = tried.and_then(|(width_g, choice)| {
+            judge::correction_tried(&self.plan, &self.captures, choice, self.proof_zero, width_g)
+        });
+        if let Some(tried) = self.correction {
+            self.events.push(Event::CorrectionTried(tried));
+            if !tried.kept {
+                self.settings.loop_gain = 0;
+                self.phase = Phase::LeavingOff;
+                return Action::Ask(Ask::SetSettings(self.settings));
+            }
+        }
+        self.phase = Phase::StreamOff;
+        Action::Ask(Ask::Stream { every: 0 })
     }
 
     fn storing(&mut self, mut storing: Storing, answer: &Answer) -> Result<Action, SessionFault> {
@@ -795,6 +849,8 @@ impl Procedure {
             noise: self.noise.as_ref(),
             old: self.old.as_ref(),
             proof_zero: self.proof_zero,
+            correction: self.correction,
+            corrects: self.settings.loop_gain > 0,
             agreement: self.agreement,
             device_s: f64::from(
                 self.last_ms

@@ -51,6 +51,7 @@ fn verification(title: &str, rows: &[(f64, f64)], u_e: f64) -> Verification {
             mpe_e: mpe_e(load_g),
             expanded_u_e: u_e + load_g * 1e-5,
             pass: error_e.abs() <= mpe_e(load_g),
+            from_above: false,
         })
         .collect();
     let worst = rows
@@ -149,6 +150,7 @@ pub fn studio() -> Outcome {
 
     Outcome {
         together: Some(found::studio()),
+        correction: None,
         version: "0.1.0".into(),
         date: "2026-05-02T14:05:00+02:00".into(),
         seed: Some(7),

@@ -8,6 +8,7 @@ mod codes;
 mod commands;
 mod joint;
 mod row;
+mod share;
 mod together;
 
 /// The exact arithmetic the protocol's own tests use.
@@ -91,4 +92,5 @@ fn joint_solve(sheet: &mut Sheet, given: &Given) {
     together::forecast(sheet);
     together::cell(sheet);
     joint::speed(sheet, given);
+    share::print(sheet);
 }

@@ -491,6 +491,7 @@ pub fn forecast(sheet: &mut Sheet) {
     // One fresh load at Max after the calibration, as the scale shows it.
     let top = scalewright::session::together::load_of(&[0, 1, 2], &base.weights);
     plan.verify = vec![top.clone()];
+    plan.verify_falling.clear();
     let errors = each(PREDICTED, |seed| {
         let scale = Scale::poor(90_000 + seed, &FULL);
         let outcome = run(&scale, &plan, true, false)?

@@ -2,7 +2,7 @@
 //! A value smaller than its expanded uncertainty has not been seen.
 
 use super::{K, both};
-use crate::record::outcome::Outcome;
+use crate::record::outcome::{CorrectionTried, Outcome};
 use crate::record::together::{CreepFound, Together, Uncertain};
 use crate::report::number;
 
@@ -34,7 +34,14 @@ pub(in crate::report) fn lines(outcome: &Outcome, found: &Together) -> Vec<Line>
     };
     let mut out = vec![line(
         "Hysteresis",
-        hysteresis(found.loop_width_g, e_g),
+        match &outcome.correction {
+            Some(tried) => format!(
+                "{}; {}",
+                hysteresis(found.loop_width_g, e_g),
+                correction(tried)
+            ),
+            None => hysteresis(found.loop_width_g, e_g),
+        },
         Some(HYSTERESIS),
     )];
     for (index, one) in found.creep.iter().enumerate() {
@@ -72,6 +79,20 @@ fn hysteresis(width_g: Option<Uncertain>, e_g: f64) -> String {
         (Seen::No, _) => format!("not seen: the loop is {size} wide"),
         (_, false) => format!("coming down the scale shows up to {size} more than going up"),
         (_, true) => format!("coming down the scale shows up to {size} less than going up"),
+    }
+}
+
+/// Whether taking hysteresis off in the scale helps.
+pub(super) fn correction(tried: &CorrectionTried) -> String {
+    let [with, without] =
+        [tried.error_with_e, tried.error_without_e].map(|error_e| number::significant(error_e, 2));
+    match tried.kept {
+        true => format!(
+            "the scale takes it off: in the proof it errs by {with} e with that, by {without} e without (rms)"
+        ),
+        false => format!(
+            "taking it off in the scale does not help and was left off: in the proof it erred by {with} e with that, by {without} e without (rms)"
+        ),
     }
 }
 

@@ -35,6 +35,7 @@ pub(in crate::report) fn rows(found: &Together, e_g: f64) -> Vec<Read> {
                 mpe_e: row.permitted_g / e_g,
                 expanded_u_e: K * row.u_g / e_g,
                 pass: error_g.abs() <= row.permitted_g,
+                from_above: false,
             },
         }
     };

@@ -304,7 +304,9 @@ impl Procedure {
                 self.live(counts, Watching::Averaging { done, of });
             }
             CaptureState::Settling => self.live(counts, Watching::Settling),
-            CaptureState::Captured(captured) => return self.captured(watch, &captured),
+            CaptureState::Captured(captured) => {
+                return self.captured(watch, &captured, state.correction);
+            }
             CaptureState::Failed(CaptureFault::Restless) => {
                 self.events.push(Event::Trouble {
                     what: "the load does not come to rest".into(),
@@ -323,7 +325,12 @@ impl Procedure {
         Ok(wait())
     }
 
-    fn captured(&mut self, mut watch: Watch, captured: &Captured) -> Result<Action, SessionFault> {
+    fn captured(
+        &mut self,
+        mut watch: Watch,
+        captured: &Captured,
+        correction: i32,
+    ) -> Result<Action, SessionFault> {
         let Some(step) = self.current.clone() else {
             return Err(SessionFault::Confused);
         };
@@ -354,6 +361,12 @@ impl Procedure {
                 .map(|(_, since)| f64::from(middle_ms.wrapping_sub(since)) / 1000.0),
             sitting: self.sitting,
             saturated: captured.saturated,
+            correction_g: match (step.part, &self.choice) {
+                (Part::Verification, Some(choice)) => {
+                    f64::from(correction) * quantise::quantum_g(choice.quantum_ug)
+                }
+                _ => 0.0,
+            },
         };
         self.captures.push(capture.clone());
         self.remember(&step.load, mean_counts);
@@ -403,7 +416,8 @@ impl Procedure {
             .choice
             .as_ref()
             .filter(|_| capture.part == Part::Verification)
-            .map(|choice| quantise::mass_g(&choice.table, net, choice.quantum_ug));
+            .map(|choice| quantise::mass_g(&choice.table, net, choice.quantum_ug))
+            .map(|uncorrected_g| uncorrected_g - capture.correction_g);
         (before, after)
     }
 

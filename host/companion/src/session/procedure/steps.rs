@@ -43,7 +43,8 @@ pub(super) fn steps(plan: &Plan, done: &[Capture], noise: bool) -> VecDeque<Step
     }
     if !plan.verify.is_empty() {
         part(Part::VerificationZero, &empty);
-        part(Part::Verification, &plan.verify);
+        let proof: Vec<Load> = plan.proof().cloned().collect();
+        part(Part::Verification, &proof);
     }
     // Captures were made in the order of the steps; zeros of a resumption are
     // extra.
