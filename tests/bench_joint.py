@@ -43,7 +43,7 @@ HALF_PLAYS = np.array([1 / 16, 3 / 16])
 CREEP_S = np.array([60.0, 600.0])
 FRESH_S = 10.0
 SPREAD = np.array([2.0, 1.0, 1.2])
-STEP, FALL, LEAST_CURVATURE, FARTHEST = 0.05, 4.6, 0.1, 6
+STEP, FALL, LEAST_CURVATURE, FARTHEST = 0.05, 9.2, 0.1, 6
 
 
 def kernel(s, t):

@@ -40,7 +40,8 @@ All it can say: `scalewright weights --help`. What it is good for, beforehand:
 
 While it runs you need no keys: the scale notices that a load came and rests.
 For second thoughts type a letter and Enter: u takes the last load back, t takes
-the load on the pan as it is, q stops (resume goes on later).
+the load on the pan as it is (unless it is off by more than a quarter), q stops
+(resume goes on later).
 
 Nothing in the scale changes before you accept the new table.")]
 pub struct Arguments {

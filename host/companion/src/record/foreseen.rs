@@ -3,6 +3,10 @@
 
 use serde::{Deserialize, Serialize};
 
+/// Part of the permissible error that the table's uncertainty may take: as test
+/// loads may (OIML R 76-1:2006, 3.7.1).
+pub const MAY_TAKE: f64 = 1.0 / 3.0;
+
 /// One load to come.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct ForeseenStep {

@@ -7,14 +7,11 @@
 use super::number;
 use super::text_chart::Chart;
 use super::text_line::{Ink, Style, fit, pad, paint, wrap};
-use crate::record::foreseen::{Foreseen, ForeseenStep, StepPurpose};
+use crate::record::foreseen::{Foreseen, ForeseenStep, MAY_TAKE, StepPurpose};
 use crate::record::weights::name;
 
 /// Bars of the picture end at so many permissible errors.
 const TALLEST: f64 = 3.0;
-
-/// Share of the permissible error that a table's uncertainty may take.
-const THIRD: f64 = 1.0 / 3.0;
 
 /// The forecast as lines of at most `style.columns` columns.
 pub fn foreseen(found: &Foreseen, style: Style) -> String {
@@ -140,7 +137,7 @@ fn table(found: &Foreseen, style: Style, lines: &mut Vec<String>) {
     ));
     let places = number::decimals(number::resolution_g(e_g));
     for row in &found.rows {
-        let clear = row.table_u_g <= THIRD * row.permitted_g;
+        let clear = row.table_u_g <= MAY_TAKE * row.permitted_g;
         let good = row.error_g <= row.permitted_g;
         let mark = if good { style.pick("✓", "ok") } else { "!" };
         let text = format!(
@@ -259,7 +256,7 @@ fn remarks(found: &Foreseen) -> Vec<(Ink, Mark, String)> {
         ),
     );
     // Where nothing is missing, the best offer is enough.
-    let wanted = if found.worst_share < THIRD { 1 } else { 3 };
+    let wanted = if found.worst_share < MAY_TAKE { 1 } else { 3 };
     match found
         .improvements
         .get(..wanted.min(found.improvements.len()))

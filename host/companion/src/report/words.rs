@@ -11,6 +11,9 @@ use crate::record::outcome::{CandidateLine, Outcome, Verification, VerificationR
 /// Loads closer than this share of e are the same load in both verifications.
 const SAME_LOAD_E: f64 = 1e-6;
 
+/// A verification that reaches this share of Max speaks for the whole range.
+const PROVES_UP_TO: f64 = 0.9;
+
 /// The way of fitting that solves everything at once, by its name in the record
 /// and as people read it.
 const JOINT: &str = "joint";
@@ -139,8 +142,9 @@ pub fn headline(outcome: &Outcome) -> String {
         format!("{was}; {title} it has not been verified.")
     } else if after.passed >= after.of {
         format!(
-            "{was}; {title} it keeps them {}{largest}.",
-            at_all(after.of)
+            "{was}; {title} it keeps them {}{}{largest}.",
+            at_all(after.of),
+            reach(outcome)
         )
     } else {
         let missed = after.of - after.passed;
@@ -334,6 +338,20 @@ pub fn capital(text: &str) -> String {
     match letters.next() {
         Some(first) => first.to_uppercase().chain(letters).collect(),
         None => String::new(),
+    }
+}
+
+/// How far the verification went, where that is not far enough to speak for the
+/// whole range.
+fn reach(outcome: &Outcome) -> String {
+    let loads = outcome.after.rows.iter().map(|row| row.load_g);
+    let top_g = loads.fold(0.0, f64::max);
+    match top_g < PROVES_UP_TO * outcome.scale.max {
+        true => {
+            let top = number::mass(top_g, number::resolution_g(outcome.scale.e));
+            format!(", none of them above {top}")
+        }
+        false => String::new(),
     }
 }
 

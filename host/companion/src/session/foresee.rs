@@ -7,16 +7,12 @@ use scalewright_metrology::tolerance::{Stage, check_class, interval_at_least, mp
 use super::plan::{Filling, Known, Load, Plan, PlanFault, PlannedWeight, ScaleSpec};
 use super::together;
 use crate::record::foreseen::{
-    Checked, Foreseen, ForeseenRow, ForeseenStep, Improvement, StepPurpose,
+    Checked, Foreseen, ForeseenRow, ForeseenStep, Improvement, MAY_TAKE, StepPurpose,
 };
 use crate::record::weights::{class_u_g, name};
 
 /// Coverage factor of an expanded uncertainty.
 const K: f64 = 2.0;
-
-/// Part of the permissible error that the table's uncertainty may take: as test
-/// loads may (OIML R 76-1:2006, 3.7.1).
-const THIRD: f64 = 1.0 / 3.0;
 
 /// Places at which a plan is judged, as shares of Max.
 const PLACES: [f64; 12] = [0.02, 0.05, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 1.0];
@@ -35,12 +31,9 @@ const WORTH_NAMING: f64 = 0.9;
 pub fn foresee(plan: &Plan, noise_g: f64, smoothing: u8) -> Result<Foreseen, PlanFault> {
     let scale = &plan.scale;
     let grade = plan.cell.expected(scale, noise_g, plan.samples);
-    let forecast = forecast(plan, grade)?;
     let timed = timed(plan);
-    let rows: Vec<ForeseenRow> = PLACES
-        .iter()
-        .map(|share| row(plan, &forecast, share * scale.max_g))
-        .collect();
+    let forecast = forecast(plan, &timed, grade)?;
+    let rows = rows(plan, &forecast);
     let (worst_share, worst_at_g) = worst(&rows);
     let min_e = check_class(plan.class(), scale.e_g, scale.max_g);
     let checked = plan.weights.iter().enumerate();
@@ -88,11 +81,16 @@ fn timed(plan: &Plan) -> Vec<Planned> {
     .planned(&problem)
 }
 
-fn forecast(plan: &Plan, grade: Grade) -> Result<Forecast, PlanFault> {
+fn forecast(plan: &Plan, timed: &[Planned], grade: Grade) -> Result<Forecast, PlanFault> {
     let problem = together::skeleton(&plan.scale, &plan.weights);
-    Forecast::new(&problem, &timed(plan), grade).map_err(|refusal| PlanFault::Open {
+    Forecast::new(&problem, timed, grade).map_err(|refusal| PlanFault::Open {
         cause: refusal.to_string(),
     })
+}
+
+fn rows(plan: &Plan, forecast: &Forecast) -> Vec<ForeseenRow> {
+    let loads_g = PLACES.iter().map(|share| share * plan.scale.max_g);
+    loads_g.map(|load_g| row(plan, forecast, load_g)).collect()
 }
 
 fn row(plan: &Plan, forecast: &Forecast, load_g: f64) -> ForeseenRow {
@@ -119,7 +117,7 @@ fn unsupported(plan: &Plan, forecast: &Forecast) -> Vec<(f64, f64)> {
     for step in 1..=100 {
         let load_g = max_g * f64::from(step) / 100.0;
         let row = row(plan, forecast, load_g);
-        if row.table_u_g > THIRD * row.permitted_g {
+        if row.table_u_g > MAY_TAKE * row.permitted_g {
             match stretches.last_mut() {
                 Some((_, to_g)) if *to_g == before_g => *to_g = load_g,
                 _ => stretches.push((before_g, load_g)),
@@ -203,14 +201,10 @@ fn improvements(plan: &Plan, noise_g: f64, now: f64) -> Vec<Improvement> {
             weights.extend(more);
             let with = Plan::on_cell(scale.clone(), weights, plan.cell).ok()?;
             let grade = with.cell.expected(scale, noise_g, with.samples);
-            let forecast = forecast(&with, grade).ok()?;
-            let rows: Vec<ForeseenRow> = PLACES
-                .iter()
-                .map(|share| row(&with, &forecast, share * scale.max_g))
-                .collect();
+            let forecast = forecast(&with, &timed(&with), grade).ok()?;
             Some(Improvement {
                 what,
-                worst_share: worst(&rows).0,
+                worst_share: worst(&rows(&with, &forecast)).0,
                 table_u_at_max_g: K * forecast.u_g(scale.max_g),
             })
         })

@@ -394,7 +394,8 @@ fn proofs(
             let variance = of_mean(capture)
                 + of_mean(zero_capture)
                 + capture.load.u_g.powi(2)
-                + scatter_g(choice, capture.load.mass_g, plan.scale.max_g).powi(2);
+                + scatter_g(choice, capture.load.mass_g, plan.scale.max_g).powi(2)
+                + scatter_g(choice, 0.0, plan.scale.max_g).powi(2);
             Some(Proof {
                 load_g: capture.load.mass_g,
                 net: capture.mean_counts - zero,

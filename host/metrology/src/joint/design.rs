@@ -25,8 +25,8 @@ use super::{JointRefusal, Problem, Worth};
 /// wide against any cell worth calibrating).
 const LOOP_SD: f64 = 5e-4;
 
-/// The same of each creep amplitude: OIML R 60-1:2021, 5.5.1 allows 0.0245 % in
-/// 30 minutes at class C3, six tenths of a thousandth at 1000 intervals.
+/// The same of each creep amplitude (own choice). Beside it, OIML R 60-1:2021,
+/// 5.5.1 allows a cell of class C3 0.0245 % of the load in 30 minutes.
 const CREEP_SD: f64 = 2e-4;
 
 /// Codes of Max where only proportions count.

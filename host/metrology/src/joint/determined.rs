@@ -97,22 +97,30 @@ pub(super) fn system(problem: &Problem, design: &Design, scatter: &Scatter) -> S
             sd: design.variance(scatter, design.stated[index]).sqrt(),
         })
         .collect();
-    for (index, prior) in design.prior.iter().enumerate() {
-        let tau = if index >= layout.first_support() {
-            scatter.tau
-        } else {
-            1.0
-        };
-        statements.extend(prior.map(|sd| Statement {
+    for index in 0..layout.len() {
+        statements.extend(prior_sd(design, scatter, index).map(|sd| Statement {
             terms: vec![(index, 1.0)],
             value: 0.0,
-            sd: sd * tau,
+            sd,
         }));
     }
     System {
         unknowns,
         statements,
     }
+}
+
+/// Standard deviation of what is believed of an unknown beforehand; that of the
+/// curve goes with its roughness.
+fn prior_sd(design: &Design, scatter: &Scatter, index: usize) -> Option<f64> {
+    let of_the_curve = index >= design.layout.first_support();
+    let tau = if of_the_curve { scatter.tau } else { 1.0 };
+    design
+        .prior
+        .get(index)
+        .copied()
+        .flatten()
+        .map(|sd| sd * tau)
 }
 
 fn terms(row: impl Iterator<Item = f64>) -> Vec<(usize, f64)> {
@@ -142,14 +150,9 @@ fn settling(problem: &Problem, design: &Design, scatter: &Scatter) -> Option<Vec
             1.0,
         );
     }
-    for (index, prior) in design.prior.iter().enumerate() {
-        let tau = if index >= design.layout.first_support() {
-            scatter.tau
-        } else {
-            1.0
-        };
-        if let Some(sd) = prior {
-            h[(index, index)] += (sd * tau).powi(-2);
+    for index in 0..design.layout.len() {
+        if let Some(sd) = prior_sd(design, scatter, index) {
+            h[(index, index)] += sd.powi(-2);
         }
     }
     loads.find(|load| {

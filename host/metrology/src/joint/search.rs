@@ -2,12 +2,13 @@
 //!
 //! The mode is found by Newton steps on differences and, once close, by
 //! quasi-Newton steps (C. G. Broyden, R. Fletcher, D. Goldfarb, D. F. Shanno,
-//! 1970) on exact slopes; the rest by walking a lattice of one standard deviation along axes of the curvature there, as far
-//! as a scatter is still worth a hundredth of the mode (H. Rue, S. Martino,
-//! N. Chopin, "Approximate Bayesian inference for latent Gaussian models",
-//! J. R. Statist. Soc. B 71 (2009), section 3; from memory). One axis is the
-//! roughness alone: what the captures scatter is reduced once, and all
-//! roughnesses that go with it cost next to nothing.
+//! 1970) on exact slopes; the rest by walking a lattice of one standard
+//! deviation along axes of the curvature there, as far as a scatter is still
+//! worth a ten-thousandth of the mode (H. Rue, S. Martino, N. Chopin,
+//! "Approximate Bayesian inference for latent Gaussian models", J. R. Statist.
+//! Soc. B 71 (2009), section 3; from memory). One axis is the roughness alone:
+//! what the captures scatter is reduced once, and all roughnesses that go with
+//! it cost next to nothing.
 
 use nalgebra::{Matrix2, Matrix3, SymmetricEigen, Vector3};
 
@@ -37,7 +38,7 @@ const MOST_STEPS: usize = 40;
 const HALVINGS: usize = 8;
 
 /// Fall of the logarithm at which a scatter is no longer worth a vote.
-const FALL: f64 = 4.6;
+const FALL: f64 = 9.2;
 
 /// Least curvature believed: a direction as flat as this is bounded by the
 /// walk's own end.
