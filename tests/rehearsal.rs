@@ -232,6 +232,86 @@ fn an_interrupted_session_goes_on_and_passes() {
     }
 }
 
+/// What is taken back stays taken back: the load comes again after a break.
+#[test]
+fn a_capture_taken_back_is_asked_for_again_after_a_break() {
+    use scalewright::drive::{self, Heading, Watcher, Wish};
+    use scalewright::link::client::Client;
+    use scalewright::session::event::{Entry, Event};
+    use scalewright::session::procedure::{Command, Decision};
+    use support::bench::{Near, Person};
+
+    /// Takes the latest capture back, and is called away then.
+    struct Regrets {
+        person: Person,
+        after: usize,
+        said: bool,
+        undone: bool,
+    }
+    impl Watcher for Regrets {
+        fn event(&mut self, event: &Event) {
+            self.undone |= matches!(event, Event::Undone { .. });
+            self.person.event(event);
+        }
+        fn wish(&mut self) -> Wish {
+            if self.undone {
+                return Wish::Stop;
+            }
+            if self.person.captures >= self.after && !self.said {
+                self.said = true;
+                return Wish::Say(Command::Undo);
+            }
+            Wish::GoOn
+        }
+        fn decide(&mut self, decision: Decision) -> Wish {
+            self.person.decide(decision)
+        }
+    }
+
+    let folder = Folder::new();
+    let file = folder.file("undone.session.jsonl");
+    let mut journal = Journal::create(&file).expect("a journal");
+    let stream = BenchStream::open(BenchSpec::studio(31)).expect("a bench");
+    let desk = stream.desk();
+    let course = plan(&desk).course;
+    let mut client = Client::new(Near(stream), 1);
+    let mut procedure = Procedure::new(plan(&desk));
+    let mut regrets = Regrets {
+        person: Person::at(desk),
+        after: 6,
+        said: false,
+        undone: false,
+    };
+    let heading = Heading::default();
+    let ended = drive::run(
+        &mut procedure,
+        &mut client,
+        Some(&mut journal),
+        &heading,
+        &mut regrets,
+    );
+    assert_eq!(ended, Err(DriveFault::Stopped));
+    drop(journal);
+
+    let (mut journal, contents) = Journal::open(&file).expect("it reads back");
+    assert!(
+        contents.entries.contains(&Entry::Undone),
+        "it is in the file"
+    );
+    let second = session(BenchSpec::studio(31), None, Some(&mut journal), |plan| {
+        let procedure = Procedure::resume(plan, &contents.entries);
+        assert_eq!(procedure.captures().len(), 5);
+        procedure
+    });
+    assert_eq!(second.ended, Ok(()));
+    let outcome = second.outcome.expect("an outcome");
+    for load in &course {
+        let asked = course.iter().filter(|one| *one == load).count();
+        let made = outcome.loads.iter().filter(|one| one.mass_g == load.mass_g);
+        assert!(made.count() >= asked, "{} g is missing", load.mass_g);
+    }
+}
+
 #[test]
 fn a_session_cannot_go_on_at_another_scale() {
     let folder = Folder::new();

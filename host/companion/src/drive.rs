@@ -122,6 +122,9 @@ pub fn run<L: Line>(
                     Wish::Stop => return Err(DriveFault::Stopped),
                     Wish::Say(command) => {
                         procedure.command(command)?;
+                        // Before the next samples come: what is taken back must
+                        // be taken back in the journal too.
+                        keeper.pass_on(procedure, watcher)?;
                     }
                 }
                 let answer = match client.ask(&ask, &mut |sample| {

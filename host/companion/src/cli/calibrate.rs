@@ -117,6 +117,18 @@ fn plan(arguments: &Arguments) -> Result<Plan, Problem> {
     Ok(plan)
 }
 
+/// A warning where nothing is said of what the weights are worth.
+#[must_use]
+pub fn worth_unsaid(text: &str, class: Option<&str>) -> Option<String> {
+    (class.is_none() && !are_in_a_file(text)).then(|| {
+        format!(
+            "! what the weights are worth is not said: each may be off by {} %;\n  \
+             --weight-class M1, or whatever is true of them, proves more",
+            weights::UNSTATED_SHARE * 100.0
+        )
+    })
+}
+
 /// Whether the weights are named in a file, not in a list.
 fn are_in_a_file(weights: &str) -> bool {
     let path = Path::new(weights);
@@ -166,12 +178,8 @@ pub fn run(arguments: &Arguments) -> Outcome {
                 arguments.session.display()
             );
         }
-        if arguments.weight_class.is_none() && !are_in_a_file(&arguments.weights) {
-            outln!(
-                "! what the weights are worth is not said: each may be off by {} %;\n  \
-                 --weight-class M1, or whatever is true of them, proves more",
-                weights::UNSTATED_SHARE * 100.0
-            );
+        if let Some(warning) = worth_unsaid(&arguments.weights, arguments.weight_class.as_deref()) {
+            outln!("{warning}");
         }
         let top_g = plan.fit.last().map_or(0.0, |load| load.mass_g);
         if top_g < 0.9 * plan.scale.max_g {

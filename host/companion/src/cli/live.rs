@@ -132,7 +132,9 @@ impl Screen {
             Event::Captured { .. } => self.captured(event),
             Event::Undone { load } => {
                 self.say(&format!("  taken back: {}", describe(load)));
-                self.say("    lift it and put it on again (t takes it as it lies)");
+                if !load.weights.is_empty() {
+                    self.say("    lift it and put it on again (t takes it as it lies)");
+                }
                 self.part = None;
             }
             Event::Quiet(noise) => {
@@ -372,6 +374,19 @@ impl Screen {
         } else {
             self.mass(&wrong.asked)
         };
+        if wrong.to_exchange {
+            let mark = self.paint.heed("..");
+            self.say(&format!(
+                "  {mark} it reads right, but nothing was lifted since the load before:"
+            ));
+            for line in wrap(
+                &format!("put {} on in its place", describe(&wrong.asked)),
+                74,
+            ) {
+                self.say(&format!("    {line}"));
+            }
+            return;
+        }
         if wrong.nothing_moved {
             self.say(&format!(
                 "  {} still waiting for {asked} (t takes what lies there)",

@@ -11,7 +11,7 @@ use crate::session::foresee::foresee;
 use crate::session::plan::{Plan, ScaleSpec};
 
 use super::Outcome;
-use super::calibrate::{mass_of, weights_named};
+use super::calibrate::{mass_of, weights_named, worth_unsaid};
 use super::live::wrap;
 use super::paint::Paint;
 use super::problem::{Problem, exit};
@@ -96,6 +96,9 @@ pub fn run(arguments: &Arguments) -> Outcome {
     let weights: Vec<String> = plan.weights.iter().map(label).collect();
     for line in wrap(&format!("Weights at hand: {}", weights.join(", ")), 78) {
         outln!("{line}");
+    }
+    if let Some(warning) = worth_unsaid(&arguments.weights, arguments.weight_class.as_deref()) {
+        outln!("{warning}");
     }
     outln!();
     outpart!("{}", report::foreseen(&found, paint.style()));

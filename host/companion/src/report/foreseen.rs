@@ -234,7 +234,7 @@ fn remarks(found: &Foreseen) -> Vec<(Ink, Mark, String)> {
     if unseen.is_empty() {
         say(
             Mark::Good,
-            "Every weight is set against others: one that is off by 2 e is noticed and named."
+            "Every weight is set against others: on a cell as expected, one that is off by 2 e is noticed and named."
                 .into(),
         );
     } else {

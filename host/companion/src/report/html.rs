@@ -151,10 +151,14 @@ fn choice(outcome: &Outcome) -> String {
         1 => " One capture that was left out as wrong is not shown.",
         _ => " Captures that were left out as wrong are not shown.",
     };
+    let taken_off = match outcome.correction.is_some_and(|tried| tried.kept) {
+        true => "the scale takes that off, and it is still in here",
+        false => "no table can take that away",
+    };
     let caption = format!(
         "What is left between the chosen table and each capture it was found from; lines join \
          the means of each load. Rising and falling apart: the cell remembers where it came \
-         from (hysteresis), and no table can take that away.{left_out}"
+         from (hysteresis); {taken_off}.{left_out}"
     );
     text.push_str(&figure(outcome, "residuals", plots::residuals, &caption));
     text

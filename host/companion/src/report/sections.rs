@@ -59,7 +59,7 @@ pub fn loads(outcome: &Outcome) -> String {
     text.push_str("</tbody>\n</table></div>\n");
     text.push_str(&format!(
         "<p class=\"soft\">Before: {}. After: {}. Limit: the error permitted at initial \
-         verification, class {}. U: expanded uncertainty of the error after, coverage factor 2. {}</p>\n",
+         verification, class {}. U: expanded uncertainty of the error after, coverage factor 2; an error larger than its U is the scale's own. {}</p>\n",
         escape(&words::or_unknown(&outcome.before.title)),
         escape(&words::or_unknown(&outcome.after.title)),
         escape(&words::or_unknown(&outcome.scale.class)),
@@ -275,13 +275,20 @@ pub fn device_table(outcome: &Outcome) -> String {
         "<h2>The table in the device</h2>\n\
          <p>{} points of at most {}, checksum (CRC-32) <code>{}</code>, change number {}. \
          Smallest step of mass {} g; zero at calibration {} counts. Between two points the \
-         device goes straight.</p>\n",
+         device goes straight.{}</p>\n",
         table.points.len(),
         outcome.device.max_points,
         escape(&words::or_unknown(&table.checksum)),
         table.sequence,
         number::trimmed(table.quantum_g, 9),
         minus(&table.zero_counts.to_string()),
+        match outcome.correction.filter(|tried| tried.kept) {
+            Some(tried) => format!(
+                " On top of the table it takes a hysteresis loop {} g wide off.",
+                number::size_g(tried.width_g, outcome.scale.e)
+            ),
+            None => String::new(),
+        },
     );
     if table.points.is_empty() {
         text.push_str("<p>A table without points: the device is not calibrated.</p>\n");

@@ -161,7 +161,7 @@ fn loads(outcome: &Outcome, style: Style, lines: &mut Vec<String>) {
     lines.extend(drawn);
     for text in [
         Some(format!(
-            "Before: {}. After: {}. Limit: the error permitted. U: expanded uncertainty, k = 2.",
+            "Before: {}. After: {}. Limit: the error permitted. U: how well the error after is known (k = 2); an error larger than its U is the scale's own.",
             words::or_unknown(&outcome.before.title),
             words::or_unknown(&outcome.after.title)
         )),

@@ -118,13 +118,15 @@ pub fn headline(outcome: &Outcome) -> String {
     let before = &outcome.before;
     let after = &outcome.after;
     let class = or_unknown(&outcome.scale.class);
+    let only = reach(outcome);
     let was = if before.of == 0 {
         "How wrong the scale was before is not known".to_owned()
     } else if before.passed >= before.of {
         format!(
-            "{}, this scale already keeps the limits of class {class} {}",
+            "{}, this scale already keeps the limits of class {class} {}{}",
             capital(&or(&before.title, "as it was set")),
-            at_all(before.of)
+            at_all(before.of),
+            wrong_beyond(outcome)
         )
     } else {
         format!(
@@ -142,9 +144,8 @@ pub fn headline(outcome: &Outcome) -> String {
         format!("{was}; {title} it has not been verified.")
     } else if after.passed >= after.of {
         format!(
-            "{was}; {title} it keeps them {}{}{largest}.",
-            at_all(after.of),
-            reach(outcome)
+            "{only}{was}; {title} it keeps them {}{largest}.",
+            at_all(after.of)
         )
     } else {
         let missed = after.of - after.passed;
@@ -167,7 +168,13 @@ pub fn largest(of: &Verification, e_g: f64) -> Option<String> {
         text.push_str(&format!(" ({} g)", number::size_g(grams, e_g)));
     }
     if of.largest_at_g.is_finite() {
-        let load = number::mass(of.largest_at_g, number::resolution_g(e_g));
+        // To a hundredth of e: masses as found have any number of digits.
+        let step_g = 0.01 * e_g;
+        let at_g = match step_g > 0.0 {
+            true => (of.largest_at_g / step_g).round() * step_g,
+            false => of.largest_at_g,
+        };
+        let load = number::mass(at_g, number::resolution_g(e_g));
         text.push_str(&format!(" at {load}"));
     }
     Some(text)
@@ -342,16 +349,38 @@ pub fn capital(text: &str) -> String {
 }
 
 /// How far the verification went, where that is not far enough to speak for the
-/// whole range.
+/// whole range: the beginning of a sentence.
 fn reach(outcome: &Outcome) -> String {
-    let loads = outcome.after.rows.iter().map(|row| row.load_g);
-    let top_g = loads.fold(0.0, f64::max);
+    let top_g = proved_g(outcome);
     match top_g < PROVES_UP_TO * outcome.scale.max {
         true => {
-            let top = number::mass(top_g, number::resolution_g(outcome.scale.e));
-            format!(", none of them above {top}")
+            let fine = number::resolution_g(outcome.scale.e);
+            let [top, max] = [top_g, outcome.scale.max].map(|load_g| number::mass(load_g, fine));
+            format!("Proved only up to {top} of {max}. ")
         }
         false => String::new(),
+    }
+}
+
+fn proved_g(outcome: &Outcome) -> f64 {
+    let loads = outcome.after.rows.iter().map(|row| row.load_g);
+    loads.fold(0.0, f64::max)
+}
+
+/// How wrong the old setting is where the verification did not reach, by the new
+/// table.
+fn wrong_beyond(outcome: &Outcome) -> String {
+    let beyond = outcome.before_curve.iter();
+    let worst = beyond
+        .filter(|(load_g, error_e)| *load_g > proved_g(outcome) && error_e.is_finite())
+        .max_by(|a, b| a.1.abs().total_cmp(&b.1.abs()));
+    match worst {
+        Some((load_g, error_e)) if error_e.abs() > 1.0 => {
+            let load = number::mass(*load_g, number::resolution_g(outcome.scale.e));
+            let size = number::size_e(*error_e);
+            format!(", but by the new table it is {size} e wrong at {load}")
+        }
+        _ => String::new(),
     }
 }
 

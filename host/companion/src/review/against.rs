@@ -106,7 +106,7 @@ impl Review {
             lightest_g,
             lightest_e: lightest_g / scale.e_g,
             fit_loads: plan.fit.len(),
-            verify_loads: plan.verify.len(),
+            verify_loads: plan.proof().count(),
             // A hair beyond is the rounding of decimal numbers.
             loads_beyond_a_third: judged.iter().filter(|load| ratio(load) > 1.000_001).count(),
             worst_load: judged

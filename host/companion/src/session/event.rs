@@ -95,6 +95,9 @@ pub struct WrongLoad {
     pub looks_like: Vec<Load>,
     /// Whether the whole load could still be on its way.
     pub nothing_moved: bool,
+    /// Whether the load before reads alike and was not lifted yet: other weights
+    /// of the same mass, or the same once more, shall come.
+    pub to_exchange: bool,
     /// Whether it is a little off only, and will be taken if it stays.
     pub will_be_taken: bool,
 }

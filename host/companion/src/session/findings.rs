@@ -75,8 +75,13 @@ pub fn findings(outcome: &Outcome, evidence: &Evidence<'_>, repeat_g: f64) -> Ve
             None => format!("Noise of one sample is {sd_e:.2} e."),
         });
     }
+    let kept = outcome.correction.is_some_and(|tried| tried.kept);
+    let remains = match kept {
+        true => "hysteresis, which the scale takes off, and creep and repeatability of the cell",
+        false => "hysteresis, creep and repeatability of the cell, which no table removes",
+    };
     findings.push(format!(
-        "Going up and coming down the loads differ from the table by {:.2} e as a standard deviation: hysteresis, creep and repeatability of the cell, which no table removes.",
+        "Going up and coming down the loads differ from the table by {:.2} e as a standard deviation: {remains}.",
         repeat_g / e_g
     ));
     if let Some((moved_e, minutes)) = zero_drift(evidence) {

@@ -40,7 +40,13 @@ pub(in crate::report) fn lines(outcome: &Outcome, found: &Together) -> Vec<Line>
                 hysteresis(found.loop_width_g, e_g),
                 correction(tried)
             ),
-            None => hysteresis(found.loop_width_g, e_g),
+            None => match found
+                .loop_width_g
+                .is_some_and(|width| seen(width) == Seen::Yes)
+            {
+                true => format!("{}; it is left in", hysteresis(found.loop_width_g, e_g)),
+                false => hysteresis(found.loop_width_g, e_g),
+            },
         },
         Some(HYSTERESIS),
     )];

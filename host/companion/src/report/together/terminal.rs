@@ -70,8 +70,8 @@ pub(in crate::report) fn weights(outcome: &Outcome, style: Style, lines: &mut Ve
         };
         below(style, row.remark.as_deref(), ink, lines);
     }
-    let legend = "In: captures it took part in. Told to: a deviation that these captures alone \
-                  would show (k = 2); no: they do not tell it from other weights.";
+    let legend = "In, where shown: captures it took part in. Told to: a deviation that these \
+                  captures alone would show (k = 2); no: they do not tell it from other weights.";
     lines.extend(
         wrap(style, "", legend)
             .iter()

@@ -253,6 +253,7 @@ impl Procedure {
             tolerance_g,
             looks_like,
             nothing_moved: !watch.moved,
+            to_exchange: watch.must_move && !watch.moved && self.fits(step, counts) == Some(true),
             will_be_taken: watch.moved && self.is_odd(step, counts),
         }));
     }
