@@ -331,3 +331,23 @@ fn boards_have_no_arithmetic_of_their_own() {
         never_through(&place, &["filter", "moments", "indication", "slots"]);
     }
 }
+
+/// A laptop tells by the firmware's version in which layout a scale stores, so
+/// every board names the one version there is, and it knows the layout of it.
+#[test]
+fn every_board_names_the_one_version() {
+    let packaged = env!("CARGO_PKG_VERSION");
+    let (major, minor, patch) = scalewright_core::VERSION;
+    assert_eq!(format!("{major}.{minor}.{patch}"), packaged);
+    let root = root();
+    for board in ["rp2040", "atmega328p"] {
+        let text = fs::read_to_string(root.join("firmware").join(board).join("Cargo.toml"));
+        let text = text.expect("a manifest");
+        assert!(
+            text.contains(&format!("version = \"{packaged}\"")),
+            "{board}"
+        );
+    }
+    let layout = scalewright::firmware::check::layout_of(scalewright_core::VERSION);
+    assert_eq!(layout, Some(scalewright_protocol::passport::LAYOUT_VERSION));
+}

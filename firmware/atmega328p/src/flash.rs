@@ -11,7 +11,7 @@ use scalewright_protocol::passport::{PASSPORT_BYTES, passport};
 use crate::display::SETUP;
 
 /// Firmware version: major, minor, patch.
-pub const FIRMWARE: (u8, u8, u8) = (0, 1, 0);
+pub const FIRMWARE: (u8, u8, u8) = scalewright_core::VERSION;
 /// Kind of board, as the greeting and the passport name it.
 pub const BOARD: &str = "atmega328p";
 

@@ -40,8 +40,8 @@ pub(crate) fn identity(spec: &BenchSpec) -> Identity {
     }
 }
 
-/// Version the bench's firmware announces: that of this crate.
-const FIRMWARE: (u8, u8, u8) = (0, 1, 0);
+/// Version the bench's firmware announces.
+const FIRMWARE: (u8, u8, u8) = scalewright_core::VERSION;
 
 /// A whole scale on the bench.
 pub struct Board {

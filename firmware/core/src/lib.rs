@@ -39,6 +39,27 @@ mod shelf;
 
 use scalewright_protocol::settings::{Class, Input, Settings};
 
+/// Version of the firmware, which all boards share: major, minor, patch. A laptop
+/// tells by it in which layout a scale stores.
+pub const VERSION: (u8, u8, u8) = (
+    number(env!("CARGO_PKG_VERSION_MAJOR")),
+    number(env!("CARGO_PKG_VERSION_MINOR")),
+    number(env!("CARGO_PKG_VERSION_PATCH")),
+);
+
+/// A decimal number of at most three digits.
+const fn number(text: &str) -> u8 {
+    let mut rest = text.as_bytes();
+    let mut number = 0u8;
+    while let [digit, others @ ..] = rest {
+        number = number
+            .wrapping_mul(10)
+            .wrapping_add(digit.wrapping_sub(b'0'));
+        rest = others;
+    }
+    number
+}
+
 /// What a board is set to before anybody calibrated it: Max 6 kg, e = d = 2 g,
 /// 10 conversions per second. A calibration brings its own.
 pub const FACTORY: Settings = Settings {

@@ -77,7 +77,7 @@ const PIECE: usize = 64;
 const FIRST_START_MS: u32 = 2000;
 
 /// Version of this firmware.
-const FIRMWARE: (u8, u8, u8) = (0, 1, 0);
+const FIRMWARE: (u8, u8, u8) = scalewright_core::VERSION;
 /// What the board is called.
 const BOARD: &str = "rp2040";
 
