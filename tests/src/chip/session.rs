@@ -27,7 +27,7 @@ pub fn identity(board: Board) -> Identity {
     Identity {
         device_id: 0,
         board: board.name(),
-        firmware: (0, 1, 0),
+        firmware: scalewright_core::VERSION,
         rates_sps: &[10, 80],
     }
 }
