@@ -2,6 +2,8 @@
 //! uses part of it.
 #![allow(dead_code)]
 
+pub mod budgets;
+
 use scalewright_metrology::candidates::Realise;
 use scalewright_metrology::curve::Knots;
 
