@@ -47,7 +47,7 @@ pub use bridge::ReadBy;
 pub use desk::{Desk, Pan};
 pub use faults::{AdcTrouble, AdcTroubleSpan, LineFaults};
 pub use flash::FlashImage;
-pub use operator::{Habits, LoadOrder, Mistake};
+pub use operator::{Habits, LoadOrder, Mistake, Spot};
 pub use pace::Pace;
 pub use physics::{CellSpec, Curve};
 #[cfg(unix)]

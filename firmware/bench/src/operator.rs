@@ -11,12 +11,44 @@ use crate::dice::{Dice, Purpose};
 use crate::physics::{Cell, Position};
 use crate::weights::Weight;
 
+/// Where on the pan a load shall stand.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Spot {
+    /// In the middle, as well as a person manages.
+    #[default]
+    Middle,
+    /// In the middle of the quarter at the front on the left, and so on.
+    FrontLeft,
+    /// Front right.
+    FrontRight,
+    /// Far left.
+    FarLeft,
+    /// Far right.
+    FarRight,
+}
+
+impl Spot {
+    /// Its place, as parts of the way from the middle to the edge.
+    const fn position(self) -> Position {
+        let (right, far) = match self {
+            Self::Middle => (0.0, 0.0),
+            Self::FrontLeft => (-0.5, -0.5),
+            Self::FrontRight => (0.5, -0.5),
+            Self::FarLeft => (-0.5, 0.5),
+            Self::FarRight => (0.5, 0.5),
+        };
+        Position { right, far }
+    }
+}
+
 /// What shall be on the pan: exactly these weights.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct LoadOrder {
     /// Names of weights of the set. A name that is not in the set is passed
     /// over: nobody can put on what is not there.
     pub weight_ids: Vec<String>,
+    /// Where. Whatever stands elsewhere is lifted and put down again.
+    pub spot: Spot,
 }
 
 impl LoadOrder {
@@ -24,7 +56,15 @@ impl LoadOrder {
     pub fn of<I: IntoIterator<Item = S>, S: Into<String>>(ids: I) -> Self {
         Self {
             weight_ids: ids.into_iter().map(Into::into).collect(),
+            spot: Spot::Middle,
         }
+    }
+
+    /// The same load at a place of its own.
+    #[must_use]
+    pub fn at(mut self, spot: Spot) -> Self {
+        self.spot = spot;
+        self
     }
 
     /// An empty pan.
@@ -100,6 +140,9 @@ pub struct Operator {
     habits: Habits,
     dice: Dice,
     on_pan: Vec<(usize, Position)>,
+    /// Where weights are put, and whether what is on the pan stands there.
+    spot: Spot,
+    lifted: bool,
     pressing_g: f64,
     direct_g: f64,
     wanted: Vec<usize>,
@@ -117,6 +160,8 @@ impl Operator {
             habits,
             dice: Dice::new(seed, Purpose::Operator),
             on_pan: Vec::new(),
+            spot: Spot::Middle,
+            lifted: false,
             pressing_g: 0.0,
             direct_g: 0.0,
             wanted: Vec::new(),
@@ -162,6 +207,8 @@ impl Operator {
             }
         }
         self.wanted = wanted.clone();
+        self.lifted = self.spot != order.spot;
+        self.spot = order.spot;
         let planned = self
             .habits
             .planned
@@ -257,9 +304,10 @@ impl Operator {
         if self.direct_g != 0.0 {
             moves.push(Act::TakeOffPlaced);
         }
-        let off = on_pan.iter().filter(|at| !wanted.contains(at));
+        let stays = |at: &usize| wanted.contains(at) && on_pan.contains(at) && !self.lifted;
+        let off = on_pan.iter().filter(|at| !stays(at));
         moves.extend(off.map(|at| Act::TakeOff(*at)));
-        let on = wanted.iter().filter(|at| !on_pan.contains(at));
+        let on = wanted.iter().filter(|at| !stays(at));
         moves.extend(on.map(|at| Act::PutOn(*at)));
         let (low, high) = self.habits.handling_s;
         let mut done_ns = at_ns;
@@ -277,9 +325,10 @@ impl Operator {
             match act {
                 Act::TakeOff(at) => self.on_pan.retain(|(standing, _)| *standing != at),
                 Act::PutOn(at) => {
+                    let spot = self.spot.position();
                     let position = Position {
-                        right: self.off_centre(),
-                        far: self.off_centre(),
+                        right: (spot.right + self.off_centre()).clamp(-1.0, 1.0),
+                        far: (spot.far + self.off_centre()).clamp(-1.0, 1.0),
                     };
                     self.on_pan.push((at, position));
                 }
