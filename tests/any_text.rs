@@ -10,6 +10,7 @@ use scalewright::record::mass::parse_g;
 use scalewright::record::weights;
 use scalewright::report;
 use scalewright::review::review;
+use scalewright::session::event::Entry;
 use scalewright::session::plan::{Plan, PlannedWeight, ScaleSpec};
 use support::{GOOD_WEIGHTS, RICH_WEIGHTS, session_text, too_wide};
 
@@ -103,7 +104,7 @@ proptest! {
 
     #[test]
     fn any_text_as_session_is_refused(text in any::<String>()) {
-        prop_assert!(journal::parse(&text, "it").is_err());
+        prop_assert!(journal::parse::<Entry>(&text, "it").is_err());
     }
 
     #[test]
@@ -132,7 +133,7 @@ proptest! {
 
     #[test]
     fn a_changed_session_is_refused_or_unchanged_in_meaning(text in mutated(session_text())) {
-        let original = journal::parse(session_text(), "it").expect("sound");
+        let original = journal::parse::<Entry>(session_text(), "it").expect("sound");
         // What still reads may lack only its end.
         if let Ok(found) = journal::parse(&text, "it") {
             prop_assert!(found.entries.len() + 1 >= original.entries.len());

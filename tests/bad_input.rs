@@ -346,7 +346,8 @@ fn a_session_cut_at_any_byte_of_its_last_line_goes_on() {
     let start = text.trim_end().rfind('\n').expect("lines") + 1;
     let lines = text.lines().count();
     for cut in start..text.len() {
-        let contents = journal::parse(&text[..cut], "it").expect("the rest is whole");
+        let contents = journal::parse::<scalewright::session::event::Entry>(&text[..cut], "it")
+            .expect("the rest is whole");
         // Without its line feed alone, the last line is still complete.
         let whole = cut + 1 == text.len();
         let kept = if whole { lines } else { lines - 1 };
@@ -406,7 +407,7 @@ fn lines_lost_moved_or_foreign_are_refused() {
     resume(folder.path(), moved.join("\n") + "\n").is_problem(DATA, "line 4: ");
     let other = text.replacen("\"scalewright_session\":1", "\"scalewright_session\":2", 1);
     resume(folder.path(), other).is_problem(DATA, "line 1: is of session format 2");
-    resume(folder.path(), "").is_problem(DATA, "line 1: is not the beginning of a session");
+    resume(folder.path(), "").is_problem(DATA, "line 1: is not the beginning of a calibration");
     resume(folder.path(), "{}\n").is_problem(DATA, "line 1: is no session entry");
     resume(folder.path(), GOOD_WEIGHTS).is_problem(DATA, "line 1: is no session entry");
     resume(folder.path(), [0xFF, 0xFE, 0, 10]).is_problem(DATA, "kiln.session.jsonl");

@@ -4,4 +4,5 @@
 pub mod chip;
 pub mod near;
 pub mod pontius;
+pub mod proofs;
 pub mod sessions;

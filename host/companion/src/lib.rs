@@ -13,6 +13,7 @@ pub mod firmware;
 pub mod inspect;
 pub mod link;
 pub mod population;
+pub mod proving;
 pub mod quantise;
 pub mod record;
 pub mod report;

@@ -42,11 +42,13 @@ mod plan;
 mod plot;
 mod problem;
 mod progress;
+mod proof_screen;
 mod rehearse;
 mod resume;
 mod saved;
 mod studio;
 mod table;
+mod verify;
 mod watch;
 mod watch_link;
 mod watch_screen;
@@ -68,6 +70,7 @@ With a scale on the desk:
   scalewright inspect           whether it is wired right and healthy
   scalewright plan --max 6kg --e 2g --weights weights.toml
   scalewright calibrate --max 6kg --e 2g --weights weights.toml
+  scalewright verify --weights weights.toml
 
 Exit codes: 0 done and passed; 1 done, but the scale does not pass; 2 the
 command was not understood; 3 the scale or its port is the trouble; 4 a file or
@@ -93,6 +96,8 @@ enum Command {
     Weights(weights::Arguments),
     /// Go on with an interrupted calibration
     Resume(resume::Arguments),
+    /// Prove a calibrated scale: guided tests, each value beside its limit
+    Verify(verify::Arguments),
     /// Find the scale and tell what it is and holds
     Find(find::Arguments),
     /// Is it wired right and healthy? What to mend before calibrating
@@ -121,6 +126,7 @@ pub fn main() -> ExitCode {
         Command::Calibrate(arguments) => calibrate::run(&arguments),
         Command::Weights(arguments) => weights::run(&arguments),
         Command::Resume(arguments) => resume::run(&arguments),
+        Command::Verify(arguments) => verify::run(&arguments),
         Command::Find(arguments) => find::run(&arguments),
         Command::Inspect(arguments) => inspect::run(&arguments),
         Command::Watch(arguments) => watch::run(&arguments),

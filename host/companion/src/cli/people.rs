@@ -4,12 +4,15 @@ use std::io::{BufRead, Write};
 use std::sync::mpsc::{Receiver, TryRecvError, channel};
 
 use crate::drive::{Watcher, Wish};
+use crate::proving::{ProofWatcher, ProofWish};
 use crate::record::weights::pick;
 use crate::session::event::Event;
 use crate::session::plan::{Load, Plan};
 use crate::session::procedure::{Command, Decision};
+use crate::session::proof::prover::{ProofCommand, ProofEvent};
 
 use super::live::Screen;
+use super::proof_screen::ProofScreen;
 use super::studio::Studio;
 
 /// The simulated person of the bench; decides as the bench was told to.
@@ -145,20 +148,90 @@ pub struct AtTheScale {
     pub yes: bool,
 }
 
+/// Lines as they are typed.
+fn typed_lines() -> Receiver<String> {
+    let (sender, typed) = channel();
+    // Ends with the program: reading a terminal cannot be interrupted.
+    std::thread::spawn(move || {
+        while let Some(line) = read_line() {
+            if sender.send(line).is_err() {
+                break;
+            }
+        }
+    });
+    typed
+}
+
 impl AtTheScale {
     /// Somebody at the keyboard.
     #[must_use]
     pub fn new(screen: Screen, yes: bool) -> Self {
-        let (sender, typed) = channel();
-        // Ends with the program: reading a terminal cannot be interrupted.
-        std::thread::spawn(move || {
-            while let Some(line) = read_line() {
-                if sender.send(line).is_err() {
-                    break;
-                }
-            }
-        });
+        let typed = typed_lines();
         Self { screen, typed, yes }
+    }
+}
+
+/// Somebody at a real scale who verifies it.
+pub struct ProofAtTheScale {
+    screen: ProofScreen,
+    typed: Receiver<String>,
+}
+
+impl ProofAtTheScale {
+    /// Somebody at the keyboard.
+    #[must_use]
+    pub fn new(screen: ProofScreen) -> Self {
+        Self {
+            screen,
+            typed: typed_lines(),
+        }
+    }
+}
+
+impl ProofWatcher for ProofAtTheScale {
+    fn event(&mut self, event: &ProofEvent) {
+        self.screen.event(event);
+    }
+
+    fn wish(&mut self) -> ProofWish {
+        match self.typed.try_recv() {
+            Ok(line) => match line.trim() {
+                "u" | "undo" => ProofWish::Say(ProofCommand::Undo),
+                "t" | "take" => ProofWish::Say(ProofCommand::TakeAsIs),
+                "l" | "leave" => ProofWish::Say(ProofCommand::LeaveOut),
+                "q" | "stop" => ProofWish::Stop,
+                _ => {
+                    self.screen.say(
+                        "    u: take the last one back   t: take this load   l: leave this test out   q: stop",
+                    );
+                    ProofWish::GoOn
+                }
+            },
+            Err(TryRecvError::Empty | TryRecvError::Disconnected) => ProofWish::GoOn,
+        }
+    }
+}
+
+/// The simulated person of the bench, verifying.
+pub struct ProofSimulated<'a> {
+    /// Shows what happens.
+    pub screen: ProofScreen,
+    /// The bench.
+    pub studio: &'a Studio,
+}
+
+impl ProofWatcher for ProofSimulated<'_> {
+    fn event(&mut self, event: &ProofEvent) {
+        self.screen.event(event);
+        match event {
+            ProofEvent::Do { step, .. } => self.studio.put_on_at(&step.load.weights, step.spot),
+            ProofEvent::Wrong { .. } => {
+                self.screen
+                    .say("    the operator is told and puts it right");
+                self.studio.put_right();
+            }
+            _ => {}
+        }
     }
 }
 

@@ -2,10 +2,12 @@
 
 use crate::drive::DriveFault;
 use crate::link::LinkFault;
+use crate::proving::ProvingFault;
 use crate::record::journal::JournalFault;
 use crate::record::weights::WeightsFault;
 use crate::session::plan::PlanFault;
 use crate::session::procedure::SessionFault;
+use crate::session::proof::prover::ProofFault;
 
 use super::live::wrap;
 use super::paint::Paint;
@@ -272,6 +274,38 @@ impl From<DriveFault> for Problem {
                 "stopped; nothing in the scale was changed that was not shown as stored",
                 "`scalewright resume` goes on where this run ended",
             ),
+        }
+    }
+}
+
+impl From<ProvingFault> for Problem {
+    fn from(fault: ProvingFault) -> Self {
+        match fault {
+            ProvingFault::Link(fault) => fault.into(),
+            ProvingFault::Journal(fault) => fault.into(),
+            ProvingFault::Stopped => Self::new(
+                exit::STOPPED,
+                "stopped; every capture so far is kept",
+                "`scalewright verify --go-on` goes on later",
+            ),
+            ProvingFault::Proof(fault) => {
+                let advice = match &fault {
+                    ProofFault::NotCalibrated => "`scalewright calibrate --help` says how",
+                    ProofFault::OtherSettings { .. } => {
+                        "begin a new verification: it takes Max and e from the scale"
+                    }
+                    ProofFault::OtherScale { .. } => {
+                        "plug that scale in, name its port with --port, or begin anew"
+                    }
+                    ProofFault::OtherTable { .. } => {
+                        "begin a new verification; `scalewright verify --again FILE` reports the old one"
+                    }
+                    ProofFault::Declined(_) => "see to the pan, then `scalewright verify --go-on`",
+                    ProofFault::Confused => "look at the cable, then `scalewright verify --go-on`",
+                    ProofFault::Abandoned { .. } => "`scalewright verify --go-on` goes on later",
+                };
+                Self::new(exit::SCALE, fault.to_string(), advice)
+            }
         }
     }
 }

@@ -7,17 +7,22 @@ use std::time::Instant;
 use clap::Args;
 
 use crate::drive::{self, Heading, Watcher};
+use crate::link::Line;
 use crate::link::client::Client;
 use crate::population::{Fared, Population};
 use crate::record::journal::Journal;
 use crate::record::weights::label;
 use crate::session::plan::{Plan, ScaleSpec};
 use crate::session::procedure::Procedure;
+use crate::session::proof::Test;
+use crate::session::proof::plan::ProofPlan;
+use crate::session::proof::prover::Prover;
 
 use super::live::{Screen, wrap};
 use super::paint::Paint;
-use super::people::{Asked, Simulated};
+use super::people::{Asked, ProofSimulated, Simulated};
 use super::problem::{Problem, exit};
+use super::proof_screen::ProofScreen;
 use super::studio::{Bench, Hand, Studio, Wanted};
 use super::{Outcome, clock, saved};
 
@@ -39,6 +44,7 @@ Examples:
   scalewright rehearse --clumsy         the operator errs, and is told
   scalewright rehearse --bad-weight     one weight is wrong: which?
   scalewright rehearse --few-weights    2 kg of weights and a jug, Max 6 kg
+  scalewright rehearse --verify         then all tests of the calibrated scale
   scalewright rehearse --json           one JSON object, for scripts
   scalewright rehearse --population 1000 --json
                                         how many poor scales pass, three ways
@@ -70,6 +76,9 @@ pub struct Arguments {
     /// With weights for a third of Max only, and a jug of water
     #[arg(long)]
     few_weights: bool,
+    /// Then prove the calibrated scale with every test, cut short
+    #[arg(long, conflicts_with_all = ["ask", "population", "json"])]
+    verify: bool,
     /// Folder for the report and the session file
     #[arg(long, default_value = "rehearsal")]
     folder: PathBuf,
@@ -182,6 +191,9 @@ fn one(arguments: &Arguments) -> Outcome {
             );
         }
         outln!("\nthe report with pictures:  {}", concluded.page);
+        if arguments.verify {
+            return verify(arguments, &studio, &mut client, &heading);
+        }
         outln!("with a scale on the desk:");
         outln!("  scalewright find");
         outln!("  scalewright calibrate --max 6kg --e 2g \\");
@@ -189,6 +201,47 @@ fn one(arguments: &Arguments) -> Outcome {
         outln!("      --weight-class M1");
     }
     Ok(concluded.code)
+}
+
+/// All tests of the scale that was just calibrated, those that wait cut short.
+fn verify(
+    arguments: &Arguments,
+    studio: &Studio,
+    client: &mut Client<Box<dyn Line>>,
+    heading: &Heading,
+) -> Outcome {
+    let scale = ScaleSpec {
+        max_g: 6000.0,
+        e_g: 2.0,
+        d_g: 2.0,
+        class: "III".into(),
+    };
+    let weights = studio.weights();
+    let scheme = "R76 III initial".to_owned();
+    // A scale that was just calibrated is warm.
+    let tests: Vec<Test> = Test::ALL
+        .into_iter()
+        .filter(|test| *test != Test::WarmUp)
+        .collect();
+    let plan = ProofPlan::new(scale, weights, &tests, true, scheme, false)?;
+    outln!();
+    super::verify::announce(&plan);
+    let mut journal = Journal::create(&arguments.folder.join("verification.session.jsonl"))?;
+    let mut prover = Prover::new(plan);
+    prover.set_patience_s(PATIENCE_S);
+    let mut watcher = ProofSimulated {
+        screen: ProofScreen::new(prover.plan(), false, false),
+        studio,
+    };
+    super::verify::prove(
+        &mut prover,
+        client,
+        &mut journal,
+        heading,
+        Vec::new(),
+        &mut watcher,
+        false,
+    )
 }
 
 /// The plan for every poor scale: they differ in what a plan can't know.

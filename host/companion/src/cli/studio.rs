@@ -10,6 +10,7 @@ use scalewright_bench::{
 use crate::link::{Line, LinkFault};
 use crate::record::weights::class_u_g;
 use crate::session::plan::{Filling, Known, PlannedWeight};
+use crate::session::proof::Spot;
 
 use super::problem::{Problem, exit};
 
@@ -154,6 +155,19 @@ impl Studio {
     /// Asks the operator for exactly these weights.
     pub fn put_on(&self, weights: &[String]) {
         self.desk.ask(LoadOrder::of(weights.iter().cloned()));
+    }
+
+    /// Asks the operator for exactly these weights at a place on the pan.
+    pub fn put_on_at(&self, weights: &[String], spot: Spot) {
+        let spot = match spot {
+            Spot::Middle => scalewright_bench::Spot::Middle,
+            Spot::FrontLeft => scalewright_bench::Spot::FrontLeft,
+            Spot::FarLeft => scalewright_bench::Spot::FarLeft,
+            Spot::FarRight => scalewright_bench::Spot::FarRight,
+            Spot::FrontRight => scalewright_bench::Spot::FrontRight,
+        };
+        let order = LoadOrder::of(weights.iter().cloned());
+        self.desk.ask(order.at(spot));
     }
 
     /// Tells the operator that the load is wrong.

@@ -11,9 +11,36 @@ use std::io::Write;
 use std::path::{Path, PathBuf};
 
 use scalewright_protocol::checksum::crc32;
+use serde::de::DeserializeOwned;
 use serde::{Deserialize, Serialize};
 
 use crate::session::event::Entry;
+use crate::session::proof::entry::ProofEntry;
+
+/// What a session file holds, line by line.
+pub trait Kept: Serialize + DeserializeOwned {
+    /// What such a file is, for people.
+    const WHAT: &'static str;
+
+    /// Whether this is how one begins.
+    fn begins(&self) -> bool;
+}
+
+impl Kept for Entry {
+    const WHAT: &'static str = "calibration";
+
+    fn begins(&self) -> bool {
+        matches!(self, Self::Began { .. })
+    }
+}
+
+impl Kept for ProofEntry {
+    const WHAT: &'static str = "verification";
+
+    fn begins(&self) -> bool {
+        matches!(self, Self::ProofBegan { .. })
+    }
+}
 
 /// Format of the file; stands in every line.
 const FORMAT: u32 = 1;
@@ -57,9 +84,9 @@ pub struct Journal {
 
 /// What a session file holds.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Contents {
+pub struct Contents<E = Entry> {
     /// All entries.
-    pub entries: Vec<Entry>,
+    pub entries: Vec<E>,
     /// Whether the last line was cut short and dropped.
     pub cut_short: bool,
 }
@@ -102,7 +129,7 @@ impl Journal {
     ///
     /// # Errors
     /// [`JournalFault`] with the line.
-    pub fn open(path: &Path) -> Result<(Self, Contents), JournalFault> {
+    pub fn open<E: Kept>(path: &Path) -> Result<(Self, Contents<E>), JournalFault> {
         let text = std::fs::read_to_string(path).map_err(|error| fault(path, &error))?;
         let contents = parse(&text, &path.display().to_string())?;
         let mut file = OpenOptions::new()
@@ -131,7 +158,7 @@ impl Journal {
     ///
     /// # Errors
     /// When it cannot be written.
-    pub fn write(&mut self, entry: &Entry) -> Result<(), JournalFault> {
+    pub fn write<E: Kept>(&mut self, entry: &E) -> Result<(), JournalFault> {
         let line = line_of(self.lines + 1, entry).map_err(|cause| JournalFault {
             file: self.path.display().to_string(),
             line: None,
@@ -172,7 +199,7 @@ fn fault(path: &Path, error: &std::io::Error) -> JournalFault {
     }
 }
 
-fn line_of(number: usize, entry: &Entry) -> Result<String, String> {
+fn line_of<E: Kept>(number: usize, entry: &E) -> Result<String, String> {
     let entry = serde_json::to_value(entry).map_err(|error| error.to_string())?;
     let line = Line {
         scalewright_session: FORMAT,
@@ -195,13 +222,13 @@ fn checksum(number: usize, entry: &serde_json::Value) -> String {
 ///
 /// # Errors
 /// [`JournalFault`] with the line.
-pub fn parse(text: &str, file: &str) -> Result<Contents, JournalFault> {
+pub fn parse<E: Kept>(text: &str, file: &str) -> Result<Contents<E>, JournalFault> {
     let fault = |line: usize, cause: String| JournalFault {
         file: file.into(),
         line: Some(line),
         cause,
     };
-    let mut entries = Vec::new();
+    let mut entries: Vec<E> = Vec::new();
     let mut cut_short = false;
     let count = text.lines().count();
     for (index, raw) in text.lines().enumerate() {
@@ -243,11 +270,11 @@ pub fn parse(text: &str, file: &str) -> Result<Contents, JournalFault> {
                 .map_err(|error| fault(number, format!("makes no sense: {error}")))?,
         );
     }
-    if !matches!(entries.first(), Some(Entry::Began { .. })) {
+    if !entries.first().is_some_and(Kept::begins) {
         return Err(JournalFault {
             file: file.into(),
             line: Some(1),
-            cause: "is not the beginning of a session".into(),
+            cause: format!("is not the beginning of a {}", E::WHAT),
         });
     }
     Ok(Contents { entries, cut_short })

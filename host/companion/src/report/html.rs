@@ -44,14 +44,19 @@ pub fn page(outcome: &Outcome) -> String {
         escape(&words::or_unknown(&outcome.version)),
         escape(&words::when(outcome)),
     ));
+    document(&format!("Calibration of scale {device}"), &body)
+}
+
+/// A whole file around the parts of a page.
+pub(super) fn document(title: &str, body: &str) -> String {
     format!(
         "<!DOCTYPE html>\n<html xmlns=\"http://www.w3.org/1999/xhtml\" lang=\"en\">\n<head>\n\
          <meta charset=\"utf-8\"/>\n\
          <meta name=\"viewport\" content=\"width=device-width, initial-scale=1\"/>\n\
          <meta name=\"color-scheme\" content=\"light dark\"/>\n\
-         <title>Calibration of scale {}</title>\n<style>{}{}{}</style>\n</head>\n\
+         <title>{}</title>\n<style>{}{}{}</style>\n</head>\n\
          <body>\n<main>\n{body}</main>\n</body>\n</html>\n",
-        escape(&device),
+        escape(title),
         style::COLOURS,
         style::PLOTS,
         style::PAGE,
@@ -100,7 +105,7 @@ fn head(outcome: &Outcome) -> String {
     text
 }
 
-fn sum(label: &str, value: &str, small: &str) -> String {
+pub(super) fn sum(label: &str, value: &str, small: &str) -> String {
     format!(
         "<div><dt>{}</dt><dd>{}<small>{}</small></dd></div>\n",
         escape(label),
@@ -116,10 +121,15 @@ pub(super) fn figure(
     draw: fn(&Outcome, &str, Room) -> String,
     caption: &str,
 ) -> String {
+    picture(id, &|id, room| draw(outcome, id, room), caption)
+}
+
+/// The same of anything that can be drawn.
+pub(super) fn picture(id: &str, draw: &dyn Fn(&str, Room) -> String, caption: &str) -> String {
     let mut text = String::from("<figure>\n");
     for room in [Room::Wide, Room::Narrow] {
         let class = room.class();
-        let picture = draw(outcome, &format!("{id}-{class}"), room);
+        let picture = draw(&format!("{id}-{class}"), room);
         text.push_str(&format!("<div class=\"{class}\">\n{picture}</div>\n"));
     }
     text.push_str(&format!(

@@ -4,7 +4,7 @@
 use super::svg::escape;
 use super::together::left_out;
 use super::{number, words};
-use crate::record::outcome::{Outcome, Purpose, VerificationRow};
+use crate::record::outcome::{Outcome, PointLine, Purpose, VerificationRow};
 
 /// Most points of a device table in one column of the page.
 const POINTS_A_COLUMN: usize = 8;
@@ -100,7 +100,8 @@ pub fn not_tested(outcome: &Outcome) -> String {
     list("What was not tested", &outcome.not_tested, Some(nothing))
 }
 
-fn list(title: &str, lines: &[String], when_empty: Option<&str>) -> String {
+/// Lines under a heading.
+pub(super) fn list(title: &str, lines: &[String], when_empty: Option<&str>) -> String {
     match (lines.is_empty(), when_empty) {
         (true, None) => String::new(),
         (true, Some(words)) => format!("<h2>{title}</h2>\n<p>{words}</p>\n"),
@@ -294,10 +295,16 @@ pub fn device_table(outcome: &Outcome) -> String {
         text.push_str("<p>A table without points: the device is not calibrated.</p>\n");
         return text;
     }
-    let places = number::decimals(table.quantum_g);
-    text.push_str("<div class=\"tables\">\n");
-    let parts = table.points.len().div_ceil(POINTS_A_COLUMN).clamp(1, 4);
-    for part in table.points.chunks(table.points.len().div_ceil(parts)) {
+    text.push_str(&points(&table.points, table.quantum_g));
+    text
+}
+
+/// The points of a table, in columns; nothing of none.
+pub(super) fn points(points: &[PointLine], quantum_g: f64) -> String {
+    let places = number::decimals(quantum_g);
+    let mut text = String::from("<div class=\"tables\">\n");
+    let parts = points.len().div_ceil(POINTS_A_COLUMN).clamp(1, 4);
+    for part in points.chunks(points.len().div_ceil(parts).max(1)) {
         text.push_str(
             "<table><thead><tr><th scope=\"col\">net counts</th><th scope=\"col\">mass, g</th>\
              </tr></thead><tbody>\n",
@@ -317,6 +324,11 @@ pub fn device_table(outcome: &Outcome) -> String {
 
 /// Where the risks are.
 pub fn cautions(_: &Outcome) -> String {
+    warnings()
+}
+
+/// The same for any report.
+pub(super) fn warnings() -> String {
     let items: String = words::CAUTIONS
         .iter()
         .map(|(head, line)| format!("<li><strong>{head}.</strong> {line}</li>\n"))

@@ -29,10 +29,17 @@ pub const PLOTS: &str = "\
 .plot line.before,.plot polyline.before{stroke:var(--before);stroke-width:1.5;stroke-dasharray:7 4}\
 .plot .before.open{fill:var(--paper);stroke:var(--before);stroke-width:1.6}\
 .plot .before.full{fill:var(--before);stroke:none}\
-.plot line.doubted{stroke:var(--ink);stroke-width:1.4;stroke-dasharray:2 3}\
+.plot line.doubted,.plot polyline.doubted{stroke:var(--ink);stroke-width:1.4;stroke-dasharray:2 3}\
 .plot .doubted.open{fill:var(--paper);stroke:var(--ink);stroke-width:1.6}.plot .doubted.full{fill:var(--ink);stroke:none}\
-.plot line.after{stroke:var(--after);stroke-width:1.6}\
+.plot line.after,.plot polyline.after{stroke:var(--after);stroke-width:1.6}\
 .plot .after.full{fill:var(--after);stroke:var(--paper);stroke-width:1}\
+.plot .after.open{fill:var(--paper);stroke:var(--after);stroke-width:2.2}\
+.plot .pan{fill:none;stroke:var(--frame);stroke-width:1.4}\
+.plot circle.allowed{fill:var(--band);stroke:var(--limit);stroke-width:1.2;stroke-dasharray:4 3}\
+.plot circle.rim{fill:none;stroke:var(--paper);stroke-width:1.4;stroke-dasharray:4 3}\
+.plot rect.part{fill:var(--after);stroke:var(--after);stroke-width:.8}\
+.plot .part.a{fill-opacity:.88}.plot .part.b{fill-opacity:.16}.plot .part.c{fill-opacity:.6}.plot .part.d{fill-opacity:.04}\
+.plot .part.f{fill-opacity:.74}.plot .part.g{fill-opacity:.28}.plot .part.h{fill-opacity:.46}.plot rect.part.rest{fill:var(--bar)}\
 .plot polyline.rising,.plot line.rising{stroke:var(--after);stroke-width:1.2}\
 .plot polyline.falling,.plot line.falling{stroke:var(--before);stroke-width:1.2;stroke-dasharray:5 3}\
 .plot .rising.full{fill:var(--after);stroke:none}\
@@ -60,14 +67,14 @@ figure{margin:1.2em 0 0}figcaption{font-size:.92rem;margin:.5em 0 0;max-width:46
 .sums div{border-top:1px solid var(--rule);padding:.55em 0}\
 .sums dt{font-size:.88rem;color:var(--soft)}.sums dd{margin:0;font-size:1.35rem;font-weight:650;\
 font-variant-numeric:tabular-nums}.sums dd small{display:block;font-size:.88rem;font-weight:400;color:var(--soft)}\
-.scroll{overflow-x:auto}.soft{font-weight:400}figure+.scroll,.scroll+figure{margin-top:1.6em}\
+.scroll{overflow-x:auto}.soft{font-weight:400}.opening+.scroll,figure+.scroll,.scroll+figure{margin-top:1.6em}\
 table{border-collapse:collapse;width:100%;font-variant-numeric:tabular-nums;font-size:.95rem}\
 caption{text-align:left;color:var(--soft);padding:0 0 .5em;font-size:.92rem}\
 th,td{padding:.34em .7em;text-align:right;border-bottom:1px solid var(--rule);vertical-align:baseline}\
 th{font-weight:600}thead th{border-bottom:1.5px solid var(--frame);white-space:nowrap}\
 th:first-child,td:first-child{padding-left:0}th:last-child,td:last-child{padding-right:0}\
 .l{text-align:left}.m{text-align:center}.nar{display:none;font-weight:400;color:var(--soft);font-size:.92em}thead .g{border-bottom:none;padding-bottom:0}.n{white-space:nowrap}.w{overflow-wrap:anywhere}\
-.pass{color:var(--good);white-space:nowrap}.fail{color:var(--bad);font-weight:650;white-space:nowrap}.w.fail{white-space:normal}.name{min-width:6em}tr.on>*{border-bottom:none}tr.on+tr td{padding-top:0}tr.on{break-after:avoid}\
+.maybe{font-weight:650;white-space:nowrap}.pass{color:var(--good);white-space:nowrap}.fail{color:var(--bad);font-weight:650;white-space:nowrap}.w.fail{white-space:normal}.name{min-width:6em}tr.on>*{border-bottom:none}tr.on+tr td{padding-top:0}tr.on{break-after:avoid}\
 tr.chosen td,tr.chosen th{background:var(--panel);font-weight:650}\
 dl.facts{display:grid;grid-template-columns:max-content 1fr;gap:.3em 1.6em;margin:.6em 0}\
 dl.facts dt{color:var(--soft)}dl.facts dd{margin:0;overflow-wrap:anywhere}\
@@ -82,6 +89,6 @@ footer{margin-top:3em;border-top:1px solid var(--rule);padding-top:.8em;font-siz
 th,td{padding:.34em .22em}table{font-size:.84rem}.x{display:none}.nar{display:block}.tables table{table-layout:fixed}.tables table+table thead{display:none}.sums dd{display:flex;gap:.6em;align-items:baseline}}\
 @page{margin:15mm 14mm}\
 @media print{:root{--paper:#fff}body{font-size:10pt;line-height:1.35}main{max-width:none;padding:0}h1{font-size:15pt;margin:.3em 0 .5em}.note,.sums{margin:.6em 0}figure{margin-top:.8em}figcaption,p{max-width:none}\
-h2{margin-top:1.7em;break-after:avoid}figure,.note,.sums,.whole,.tables table,tr,li{break-inside:avoid}thead{display:table-header-group}\
-details{display:none}details+.more{display:block}.scroll{overflow:visible}table{font-size:9.5pt}\
+h2{margin-top:1.7em;break-after:avoid}figure,.note,.sums,.whole,.opening,.tables table,tr,li{break-inside:avoid}thead{display:table-header-group}\
+footer{margin-top:1.4em}details{display:none}details+.more{display:block}.scroll{overflow:visible}table{font-size:9.5pt}\
 .plot{max-height:138mm}.note,tr.chosen td,tr.chosen th{print-color-adjust:exact;-webkit-print-color-adjust:exact}}";

@@ -6,7 +6,7 @@
 //! read from the outcome.
 
 use super::number;
-use crate::record::outcome::{CandidateLine, Outcome, Verification, VerificationRow};
+use crate::record::outcome::{CandidateLine, Outcome, ScaleLine, Verification, VerificationRow};
 
 /// Loads closer than this share of e are the same load in both verifications.
 const SAME_LOAD_E: f64 = 1e-6;
@@ -201,7 +201,11 @@ pub fn is_unproven(row: &VerificationRow) -> bool {
 
 /// The scale in one line, as "Max 6 kg, e = 2 g, d = 1 g, class III".
 pub fn scale_line(outcome: &Outcome) -> String {
-    let scale = &outcome.scale;
+    scale(&outcome.scale)
+}
+
+/// The same of what a scale claims to be.
+pub fn scale(scale: &ScaleLine) -> String {
     let fine = number::resolution_g(scale.e);
     let mut text = format!(
         "Max {}, e = {}",
@@ -236,7 +240,12 @@ pub fn noise_line(outcome: &Outcome) -> String {
 /// The date of the run as "2026-05-02 14:05 UTC+02:00"; a date that is not
 /// ISO 8601 with a time stays as it was told.
 pub fn when(outcome: &Outcome) -> String {
-    let told = or_unknown(&outcome.date);
+    date(&outcome.date)
+}
+
+/// The same of any date.
+pub fn date(told: &str) -> String {
+    let told = or_unknown(told);
     let parts = || -> Option<(&str, &str, &str)> {
         let (day, rest) = told.split_once('T')?;
         let (time, rest) = rest.split_at_checked(5)?;

@@ -286,6 +286,15 @@ impl Plan {
         self.verify.iter().chain(&self.verify_falling)
     }
 
+    /// One load of each mass that weights of known mass make up to Max, rising;
+    /// that of the fewest weights.
+    #[must_use]
+    pub fn loads(&self) -> Vec<Load> {
+        let reach = Combinations::of(&self.weights, self.scale.max_g);
+        let made = |(_, members): &(f64, u32)| load(*members, &self.weights);
+        reach.masses_g.iter().map(made).collect()
+    }
+
     /// Combinations of the weights whose mass is within `tolerance_g` of
     /// `mass_g`, the fewest weights first, at most four.
     #[must_use]

@@ -4,6 +4,7 @@
 //! quadratic error, some hysteresis and a little noise.
 
 mod found;
+pub mod proof;
 
 use scalewright::record::outcome::*;
 

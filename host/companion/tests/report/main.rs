@@ -7,6 +7,7 @@ mod found;
 mod json;
 mod page;
 mod pictures;
+mod proof;
 mod terminal;
 
 /// Every fixture with its name, for the checks that hold for all.

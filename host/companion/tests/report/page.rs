@@ -5,7 +5,7 @@ use crate::{all, fixture, shows_no_broken_number};
 use scalewright::report::page;
 
 /// The page as XML; the doctype is HTML's own and not XML's to judge.
-fn parsed(page: &str) -> roxmltree::Document<'_> {
+pub fn parsed(page: &str) -> roxmltree::Document<'_> {
     let body = page.strip_prefix("<!DOCTYPE html>\n").expect("doctype");
     roxmltree::Document::parse(body).expect("well formed")
 }

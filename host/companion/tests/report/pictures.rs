@@ -21,7 +21,7 @@ const PLACES: [&str; 12] = [
     "x", "y", "x1", "x2", "y1", "y2", "cx", "cy", "r", "width", "height", "points",
 ];
 
-fn check(name: &str, svg: &str) {
+pub fn check(name: &str, svg: &str) {
     shows_no_broken_number(name, svg);
     let document = roxmltree::Document::parse(svg).unwrap_or_else(|e| panic!("{name}: {e}"));
     for node in document.descendants().filter(|node| node.is_element()) {
@@ -36,7 +36,7 @@ fn check(name: &str, svg: &str) {
     }
 }
 
-fn count(svg: &str, tag: &str, class: &str) -> usize {
+pub fn count(svg: &str, tag: &str, class: &str) -> usize {
     let document = roxmltree::Document::parse(svg).unwrap();
     document
         .descendants()
@@ -155,7 +155,7 @@ fn one_candidate_is_marked_and_named() {
     assert!(svg.contains("needs at least 9 different loads"));
 }
 
-fn any_number() -> impl Strategy<Value = f64> {
+pub fn any_number() -> impl Strategy<Value = f64> {
     prop_oneof![
         4 => -50.0..50.0f64,
         2 => proptest::num::f64::ANY,

@@ -6,7 +6,7 @@ use scalewright::report::{Style, error_curve, sparkline, table};
 
 /// Columns of a line as a terminal counts them. Colour codes count nothing and
 /// wide scripts two; written apart from the code under test.
-fn columns(line: &str) -> usize {
+pub fn columns(line: &str) -> usize {
     let mut seen = 0;
     let mut letters = line.chars();
     while let Some(letter) = letters.next() {

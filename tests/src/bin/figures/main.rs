@@ -7,6 +7,7 @@ mod chips;
 mod codes;
 mod commands;
 mod joint;
+mod proof;
 mod row;
 mod share;
 mod together;
@@ -23,6 +24,7 @@ use row::Sheet;
 
 const USAGE: &str = "use tests/figures TOPIC, which calls this as\n\
     figures chips\n\
+    figures proof\n\
     figures main-job [--build-s SECONDS | --build-failed WHY] \
     (--python PYTHON SCRIPT | --no-python WHY)\n\
     figures joint-solve (--python PYTHON SCRIPT | --no-python WHY)";
@@ -56,6 +58,7 @@ fn main() -> ExitCode {
         "main-job" => main_job,
         "chips" => |sheet, _| chips::print(sheet),
         "joint-solve" => joint_solve,
+        "proof" => |sheet, _| proof::decisions(sheet),
         _ => return not_understood(),
     };
     let Some(given) = given(words) else {

@@ -8,6 +8,7 @@
 mod candidates;
 mod error;
 mod noise;
+pub mod proved;
 mod residuals;
 mod small;
 mod weights;

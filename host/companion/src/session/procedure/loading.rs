@@ -12,6 +12,7 @@ use crate::quantise;
 use crate::session::event::{Capture, Event, Part, Watching, WrongLoad};
 use crate::session::judge;
 use crate::session::plan::{Known, Load};
+use crate::session::trouble;
 
 /// A load of the expected size must have rested this long before it is taken:
 /// the hand is off.
@@ -453,7 +454,7 @@ impl Procedure {
     }
 
     fn in_trouble(&mut self, state: &State) -> bool {
-        let found = trouble_of(state.flags);
+        let found = trouble::of(state.flags);
         match found {
             Some((what, try_this)) if !self.trouble => {
                 self.trouble = true;
@@ -469,27 +470,5 @@ impl Procedure {
             _ => {}
         }
         found.is_some()
-    }
-}
-
-/// A condition that stands in the way, and what to do about it.
-fn trouble_of(flags: Flags) -> Option<(&'static str, &'static str)> {
-    if flags.has(Flags::ADC_SILENT) {
-        Some((
-            "the bridge ADC delivers nothing",
-            "check its supply and both wires of its clock and data line",
-        ))
-    } else if flags.has(Flags::ADC_STUCK) {
-        Some((
-            "the bridge ADC's data line does not follow its clock",
-            "check the clock wire, and the data line for a short",
-        ))
-    } else if flags.has(Flags::SATURATED) {
-        Some((
-            "the bridge ADC is at the end of its range",
-            "take load off; if it stays, look for an open bridge wire",
-        ))
-    } else {
-        None
     }
 }

@@ -1,0 +1,264 @@
+//! A verification as it happens, line by line, at most 80 columns.
+
+use std::io::Write;
+use std::time::{Duration, Instant};
+
+use crate::report::{number, sparkline};
+use crate::session::plan::Load;
+use crate::session::proof::plan::{Doing, ProofPlan, ProofStep};
+use crate::session::proof::prover::{ProofEvent, Watching};
+use crate::session::proof::{Spot, Test};
+
+use super::live::{describe, wrap};
+use super::paint::Paint;
+
+/// Shortest time between two rewritings of the line at hand.
+const FRAME: Duration = Duration::from_millis(40);
+
+/// Readings kept for the small curve of a settling load.
+const TRACE: usize = 15;
+
+/// Shows a verification.
+pub struct ProofScreen {
+    paint: Paint,
+    quiet: bool,
+    /// Whether people (not the bench) put the loads on.
+    by_hand: bool,
+    e_g: f64,
+    head: String,
+    test: Option<Test>,
+    trace: Vec<f64>,
+    drawn: Option<Instant>,
+    open_line: bool,
+}
+
+impl ProofScreen {
+    /// A screen on standard output; a quiet one shows nothing.
+    #[must_use]
+    pub fn new(plan: &ProofPlan, quiet: bool, by_hand: bool) -> Self {
+        Self {
+            paint: Paint::of_stdout(),
+            quiet,
+            by_hand,
+            e_g: plan.scale.e_g,
+            head: String::new(),
+            test: None,
+            trace: Vec::new(),
+            drawn: None,
+            open_line: false,
+        }
+    }
+
+    /// A line of text, whatever stands on the line at hand.
+    pub fn say(&mut self, text: &str) {
+        if !self.quiet {
+            self.finish_line();
+            outln!("{text}");
+        }
+    }
+
+    fn finish_line(&mut self) {
+        if self.open_line {
+            outpart!("\r\x1b[2K");
+            self.open_line = false;
+        }
+        let _ = std::io::stdout().flush();
+    }
+
+    /// Shows an event.
+    pub fn event(&mut self, event: &ProofEvent) {
+        if self.quiet {
+            return;
+        }
+        match event {
+            ProofEvent::Greeted(held) => {
+                let id = format!("{:04X}", held.device_id);
+                self.say(&format!(
+                    "Hello from scale {} ({}, firmware {}), table {:08x}",
+                    self.paint.strong(&id),
+                    held.board,
+                    held.firmware,
+                    held.checksum
+                ));
+            }
+            ProofEvent::Begins(test) => self.begins(*test),
+            ProofEvent::Again { why, .. } => {
+                self.say(&format!(
+                    "  {} {why}: this test begins anew",
+                    self.paint.heed("!")
+                ));
+            }
+            ProofEvent::Do { number, of, step } => self.asked(*number, *of, step),
+            ProofEvent::Live { gross_g, watching } => self.live(*gross_g, *watching),
+            ProofEvent::Wrong {
+                asked,
+                seen_g,
+                looks_like,
+                nothing_moved,
+            } => self.wrong(asked, *seen_g, looks_like, *nothing_moved),
+            ProofEvent::Trouble { what, try_this } => {
+                self.say(&format!("  {} {what}", self.paint.bad("!")));
+                for line in wrap(&format!("try  {try_this}"), 74) {
+                    self.say(&format!("    {line}"));
+                }
+            }
+            ProofEvent::TroubleOver => self.say("    that is over; going on"),
+            ProofEvent::Keep(entry) => self.kept(entry),
+            ProofEvent::Captured { capture, gross_g } => {
+                let error_g = gross_g - capture.load.mass_g;
+                let tail = format!(
+                    "{:>10} g  {:>8} e",
+                    number::error_g(error_g, self.e_g),
+                    number::error_e(error_g / self.e_g)
+                );
+                let head = self.head.clone();
+                self.say(&format!("{head}{tail}"));
+            }
+        }
+    }
+
+    fn kept(&mut self, entry: &crate::session::proof::entry::ProofEntry) {
+        use crate::session::proof::entry::ProofEntry;
+        match entry {
+            ProofEntry::Zeroed { .. } => {
+                let head = self.head.clone();
+                self.say(&format!("{head}{:>14}", "zero set"));
+            }
+            ProofEntry::Tared { cleared, .. } => {
+                let head = self.head.clone();
+                let what = if *cleared { "tare cleared" } else { "tared" };
+                self.say(&format!("{head}{what:>14}"));
+            }
+            ProofEntry::Undone => self.say("  taken back; lift it and put it on again"),
+            ProofEntry::LeftOut { test, why } => {
+                for line in wrap(&format!("{} is left out: {why}", test.title()), 76) {
+                    self.say(&format!("  {line}"));
+                }
+            }
+            _ => {}
+        }
+    }
+
+    fn begins(&mut self, test: Test) {
+        self.test = Some(test);
+        self.say("");
+        let title = self.paint.strong(test.title());
+        self.say(&title);
+        self.say(&format!("  {}", test.about()));
+    }
+
+    fn asked(&mut self, number: usize, of: usize, step: &ProofStep) {
+        let mass = number::mass(step.load.mass_g, number::resolution_g(self.e_g));
+        let what = match (step.load.weights.is_empty(), step.spot) {
+            (true, _) => "empty pan".to_owned(),
+            (false, Spot::Middle) => format!("{mass:>8}  {}", step.load.weights.join("+")),
+            (false, spot) => format!("{mass:>8}  {}", spot.words()),
+        };
+        self.head = format!("  {number:>2}/{of:<2} {:<38}", clip(&what, 38));
+        self.trace.clear();
+        self.drawn = None;
+        if !self.by_hand {
+            return;
+        }
+        let order = match (step.load.weights.is_empty(), step.doing) {
+            (true, _) => "Take everything off".to_owned(),
+            (false, Doing::CaptureAfter { seconds }) if seconds > 0 => {
+                "Leave it where it is".to_owned()
+            }
+            (false, _) if step.spot != Spot::Middle => format!(
+                "Put it {}: {} ({mass})",
+                step.spot.words(),
+                describe(&step.load)
+            ),
+            (false, _) => format!("Put on: {}  ({mass} together)", describe(&step.load)),
+        };
+        for line in wrap(&order, 78) {
+            let line = self.paint.strong(&line);
+            self.say(&format!("  {line}"));
+        }
+        if self.test == Some(Test::Eccentricity) && !step.load.weights.is_empty() {
+            for line in pan(step.spot, self.paint.either("o", "●")) {
+                self.say(&format!("      {line}"));
+            }
+        }
+    }
+
+    fn live(&mut self, gross_g: f64, watching: Watching) {
+        if self.trace.len() == TRACE {
+            self.trace.remove(0);
+        }
+        self.trace.push(gross_g);
+        if !self.paint.live || self.drawn.is_some_and(|at| at.elapsed() < FRAME) {
+            return;
+        }
+        self.drawn = Some(Instant::now());
+        let reading = number::mass(gross_g, number::resolution_g(self.e_g));
+        let state = match watching {
+            Watching::Waiting => "waiting".to_owned(),
+            Watching::Settling => "settling".to_owned(),
+            Watching::Averaging { done, of } => format!("{done}/{of}"),
+            Watching::Lying { left_s } if left_s >= 60 => format!("{} min", left_s.div_ceil(60)),
+            Watching::Lying { left_s } => format!("{left_s} s"),
+        };
+        let curve = sparkline(&self.trace, self.paint.style());
+        let line = format!("{}{reading:>11} {state:<9}", self.head);
+        let room = 80usize.saturating_sub(line.chars().count());
+        outpart!("\r\x1b[2K{line}{}", clip(&curve, room));
+        let _ = std::io::stdout().flush();
+        self.open_line = true;
+    }
+
+    fn wrong(&mut self, asked: &Load, seen_g: f64, looks_like: &[Load], nothing_moved: bool) {
+        let fine = number::resolution_g(self.e_g);
+        let asked = match asked.weights.is_empty() {
+            true => "the empty pan".to_owned(),
+            false => number::mass(asked.mass_g, fine),
+        };
+        if nothing_moved {
+            let mark = self.paint.heed("..").clone();
+            self.say(&format!(
+                "  {mark} still waiting for {asked} (t takes what lies there)"
+            ));
+            return;
+        }
+        let mark = self.paint.heed("!").clone();
+        self.say(&format!(
+            "  {mark} that looks like {}, not {asked}",
+            number::mass(seen_g, fine)
+        ));
+        let guess = match looks_like.first() {
+            None => "no combination of the weights makes that".to_owned(),
+            Some(load) if load.weights.is_empty() => "the pan seems to be empty".to_owned(),
+            Some(load) => format!("it could be {}", describe(load)),
+        };
+        for line in wrap(&guess, 74) {
+            self.say(&format!("    {line}"));
+        }
+    }
+}
+
+/// The pan from above, with a mark where the load goes.
+fn pan(spot: Spot, mark: &str) -> [String; 5] {
+    let at = |here: Spot| if here == spot { mark } else { " " };
+    let middle = match spot {
+        Spot::Middle => format!("|-----{mark}-----|"),
+        _ => "|-----+-----|".to_owned(),
+    };
+    [
+        "+-----+-----+".to_owned(),
+        format!("|  {}  |  {}  |", at(Spot::FarLeft), at(Spot::FarRight)),
+        middle,
+        format!("|  {}  |  {}  |", at(Spot::FrontLeft), at(Spot::FrontRight)),
+        "+---front---+".to_owned(),
+    ]
+}
+
+/// At most `columns` characters; what was cut off ends in "..".
+fn clip(text: &str, columns: usize) -> String {
+    if text.chars().count() <= columns {
+        return text.into();
+    }
+    let mut short: String = text.chars().take(columns.saturating_sub(2)).collect();
+    short.push_str("..");
+    short
+}

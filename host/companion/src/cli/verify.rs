@@ -1,0 +1,312 @@
+//! `scalewright verify`: the guided tests of a calibrated scale.
+
+use std::path::{Path, PathBuf};
+
+use clap::Args;
+use scalewright_protocol::message::{Answer, Ask};
+
+use crate::drive::Heading;
+use crate::link::LinkFault;
+use crate::link::client::Client;
+use crate::link::find::identity;
+use crate::proving::{self, ProofWatcher};
+use crate::quantise::spec_of;
+use crate::record::journal::{Contents, Journal};
+use crate::record::proof::{Proof, Verdict};
+use crate::report;
+use crate::session::proof::entry::ProofEntry;
+use crate::session::proof::evaluate::evaluate;
+use crate::session::proof::plan::ProofPlan;
+use crate::session::proof::prover::Prover;
+use crate::session::proof::{Test, plan::minutes};
+
+use super::calibrate::weights_named;
+use super::find::connect;
+use super::live::wrap;
+use super::paint::Paint;
+use super::people::ProofAtTheScale;
+use super::problem::{Problem, exit};
+use super::proof_screen::ProofScreen;
+use super::{Outcome, clock, saved};
+
+/// Options of `verify`.
+#[derive(Args)]
+#[command(after_help = "\
+Examples:
+  scalewright verify --weights weights.toml             the tests most needed
+  scalewright verify --weights weights.toml eccentricity repeatability
+  scalewright verify --weights weights.toml --all       also those that take long
+  scalewright verify --weights weights.toml creep --short
+  scalewright verify --weights weights.toml --judge 'R76 III in service'
+  scalewright verify --weights weights.toml --judge '0.5 % of load'
+  scalewright verify --go-on                            after an interruption
+  scalewright verify --again verification.session.jsonl the report once more
+
+Tests (after OIML R 76-1 annex A):
+  zero, errors, repeatability, eccentricity, discrimination, small-on-big, tare,
+  creep and warm-up (30 minutes each; --short: 4 and 5)
+
+What you get: each value beside its limit with its uncertainty, a verdict that
+names its decision rule, a report with pictures, and the session file, from
+which everything can be computed again.
+
+While it runs you need no keys. For second thoughts type a letter and Enter: u
+takes the last load back, t takes the load as it is, l leaves this test out, q
+stops (--go-on goes on later). Nothing that the scale holds is changed.
+
+This is no legal verification: trade needs the authority's approval.")]
+pub struct Arguments {
+    /// Tests to make [default: zero errors repeatability eccentricity
+    /// discrimination small-on-big tare]
+    tests: Vec<Test>,
+    /// Make all tests
+    #[arg(long, conflicts_with = "tests")]
+    all: bool,
+    /// Cut tests that take long short; the report says what that can't show
+    #[arg(long)]
+    short: bool,
+    /// A weights file, or a list as "2kg,1kg,500g"
+    #[arg(long, required_unless_present_any = ["go_on", "again"])]
+    weights: Option<String>,
+    /// Class of the weights in a list, after OIML R 111
+    #[arg(long)]
+    weight_class: Option<String>,
+    /// What to judge by: "R76 III initial", "R76 III in service", "HB44 III
+    /// acceptance", "1 % of load" [default: R76, the scale's class, initial]
+    #[arg(long, value_name = "TOLERANCE")]
+    judge: Option<String>,
+    /// Count a value as kept only when its uncertainty is inside the limit too
+    #[arg(long)]
+    guarded: bool,
+    /// The scale's port [default: the one scale that answers]
+    #[arg(long)]
+    port: Option<String>,
+    /// Where the session is kept
+    #[arg(long, default_value = "verification.session.jsonl")]
+    session: PathBuf,
+    /// Go on with an interrupted verification
+    #[arg(long, conflicts_with_all = ["weights", "tests", "all", "again"])]
+    go_on: bool,
+    /// Compute a session file again and write its report; needs no scale
+    #[arg(long, value_name = "FILE", conflicts_with_all = ["weights", "tests", "all"])]
+    again: Option<PathBuf>,
+    /// Print one JSON object at the end, and nothing else
+    #[arg(long)]
+    json: bool,
+}
+
+/// Tests that are made when none are named: those that take no waiting.
+pub const USUAL: [Test; 7] = [
+    Test::Zero,
+    Test::Errors,
+    Test::Repeatability,
+    Test::Eccentricity,
+    Test::Discrimination,
+    Test::SmallOnBig,
+    Test::Tare,
+];
+
+/// Runs `verify`.
+pub fn run(arguments: &Arguments) -> Outcome {
+    if let Some(file) = &arguments.again {
+        let (journal, contents): (Journal, Contents<ProofEntry>) = Journal::open(file)?;
+        return conclude(&contents.entries, journal.path(), arguments.json);
+    }
+    let heading = Heading {
+        date: clock::date(),
+        seed: None,
+    };
+    if arguments.go_on {
+        let (mut journal, contents): (Journal, Contents<ProofEntry>) =
+            Journal::open(&arguments.session)?;
+        let Some(ProofEntry::ProofBegan { plan, .. }) = contents.entries.first() else {
+            return Err(Problem::new(
+                exit::DATA,
+                format!(
+                    "{} does not begin a verification",
+                    arguments.session.display()
+                ),
+                "name another file with --session",
+            ));
+        };
+        let mut prover = Prover::resume((**plan).clone(), &contents.entries);
+        let mut found = connect(arguments.port.as_deref(), arguments.json)?;
+        return guide(
+            &mut prover,
+            &mut found.client,
+            &mut journal,
+            &heading,
+            contents.entries,
+            arguments.json,
+        );
+    }
+    let mut found = connect(arguments.port.as_deref(), arguments.json)?;
+    let plan = plan(arguments, &mut found.client)?;
+    let mut journal = Journal::create(&arguments.session)?;
+    if !arguments.json {
+        outln!(
+            "scale {} on {}\nthis session is kept in {}",
+            identity(&found.hello),
+            found.client.port(),
+            saved::short(journal.path())
+        );
+        announce(&plan);
+    }
+    let mut prover = Prover::new(plan);
+    guide(
+        &mut prover,
+        &mut found.client,
+        &mut journal,
+        &heading,
+        Vec::new(),
+        arguments.json,
+    )
+}
+
+/// Says what is going to be made, and what can't be.
+pub fn announce(plan: &ProofPlan) {
+    let names: Vec<&str> = plan.tests.iter().map(|one| one.test.name()).collect();
+    let about = format!(
+        "tests: {}; about {} min, judged by {}",
+        names.join(", "),
+        minutes(plan),
+        plan.scheme
+    );
+    for line in wrap(&about, 78) {
+        outln!("{line}");
+    }
+    for (test, why) in &plan.impossible {
+        for line in wrap(&format!("not {}: {why}", test.name()), 78) {
+            outln!("{line}");
+        }
+    }
+}
+
+fn plan<L: crate::link::Line>(
+    arguments: &Arguments,
+    client: &mut Client<L>,
+) -> Result<ProofPlan, Problem> {
+    let text = arguments.weights.as_deref().unwrap_or_default();
+    let weights = weights_named(text, arguments.weight_class.as_deref())?;
+    let port = client.port().to_string();
+    let Answer::Settings(settings) = client.ask(&Ask::Settings, &mut |_| {})? else {
+        return Err(Problem::from(LinkFault::Confused { port }));
+    };
+    let scale = spec_of(&settings);
+    let scheme = match &arguments.judge {
+        Some(text) => crate::session::proof::evaluate::scheme(text)
+            .map_err(|cause| {
+                Problem::new(
+                    exit::USAGE,
+                    format!("--judge: {cause}"),
+                    "write it as in --judge 'R76 III initial'",
+                )
+            })?
+            .to_string(),
+        None => format!("R76 {} initial", scale.class),
+    };
+    let tests: &[Test] = match (&arguments.tests, arguments.all) {
+        (_, true) => &Test::ALL,
+        (named, false) if named.is_empty() => &USUAL,
+        (named, false) => named,
+    };
+    let plan = ProofPlan::new(
+        scale,
+        weights,
+        tests,
+        arguments.short,
+        scheme,
+        arguments.guarded,
+    )?;
+    if plan.tests.is_empty() {
+        let whys = plan
+            .impossible
+            .iter()
+            .map(|(test, why)| format!("{test}: {why}"));
+        return Err(Problem::new(
+            exit::DATA,
+            "none of these tests can be made with these weights",
+            whys.collect::<Vec<_>>().join("; "),
+        ));
+    }
+    Ok(plan)
+}
+
+/// Guides somebody at a real scale through the tests to the report.
+fn guide<L: crate::link::Line>(
+    prover: &mut Prover,
+    client: &mut Client<L>,
+    journal: &mut Journal,
+    heading: &Heading,
+    kept: Vec<ProofEntry>,
+    json: bool,
+) -> Outcome {
+    let screen = ProofScreen::new(prover.plan(), json, true);
+    let mut watcher = ProofAtTheScale::new(screen);
+    if !json {
+        outln!("Keys, if you need them, each with Enter: u takes the last load back,");
+        outln!("t takes the load as it lies, l leaves this test out, q stops.");
+    }
+    prove(prover, client, journal, heading, kept, &mut watcher, json)
+}
+
+/// Runs the tests with any watcher, and reports.
+pub fn prove<L: crate::link::Line>(
+    prover: &mut Prover,
+    client: &mut Client<L>,
+    journal: &mut Journal,
+    heading: &Heading,
+    kept: Vec<ProofEntry>,
+    watcher: &mut dyn ProofWatcher,
+    json: bool,
+) -> Outcome {
+    let session = saved::short(journal.path());
+    let all = proving::run(prover, client, Some(journal), heading, kept, watcher)
+        .map_err(|fault| Problem::from(fault).fact("session", session))?;
+    conclude(&all, journal.path(), json)
+}
+
+/// Writes the report of a verification and prints what it found.
+fn conclude(entries: &[ProofEntry], journal: &Path, json: bool) -> Outcome {
+    let proof = evaluate(entries).map_err(|cause| {
+        Problem::new(
+            exit::DATA,
+            format!("{}: {cause}", saved::short(journal)),
+            "go on with `scalewright verify --go-on`, or begin anew",
+        )
+    })?;
+    let page = write_report(journal, &proof)?;
+    if json {
+        saved::print_json(&proof)?;
+    } else {
+        outln!();
+        outpart!(
+            "{}",
+            report::proof_table(&proof, Paint::of_stdout().style())
+        );
+        outln!("\nthe report with pictures: {}", saved::short(&page));
+        outln!("the session, capture by capture: {}", saved::short(journal));
+    }
+    Ok(match proof.verdict {
+        Verdict::Passes | Verdict::PassesSoFar => exit::PASSED,
+        Verdict::Open | Verdict::Fails => exit::DOES_NOT_PASS,
+    })
+}
+
+fn write_report(journal: &Path, proof: &Proof) -> Result<PathBuf, Problem> {
+    let file = journal.file_name().map_or_else(
+        || "verification".into(),
+        |name| name.to_string_lossy().into_owned(),
+    );
+    let stem = file.split('.').next().unwrap_or("verification");
+    let page = journal.with_file_name(format!("{stem}.html"));
+    std::fs::write(&page, report::proof_page(proof)).map_err(|error| {
+        Problem::new(
+            exit::DATA,
+            format!("the report could not be written: {error}"),
+            "check the free space; `scalewright verify --again FILE` writes it again",
+        )
+        .fact("file", page.display().to_string())
+    })?;
+    Ok(page)
+}

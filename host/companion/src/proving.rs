@@ -1,0 +1,133 @@
+//! Brings a verification and a link together, as [`crate::drive`] does it for a
+//! calibration: questions go out, answers come in, what must be kept is written
+//! before anything is shown.
+
+use std::fmt;
+
+use crate::drive::Heading;
+use crate::link::client::Client;
+use crate::link::{Line, LinkFault};
+use crate::record::journal::{Journal, JournalFault};
+use crate::session::proof::entry::ProofEntry;
+use crate::session::proof::prover::{ProofAction, ProofCommand, ProofEvent, ProofFault, Prover};
+
+/// Why a verification ended early.
+#[derive(Clone, Debug, PartialEq)]
+pub enum ProvingFault {
+    /// The link.
+    Link(LinkFault),
+    /// The verification.
+    Proof(ProofFault),
+    /// The journal.
+    Journal(JournalFault),
+    /// The user stopped it.
+    Stopped,
+}
+
+impl fmt::Display for ProvingFault {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Link(fault) => fault.fmt(f),
+            Self::Proof(fault) => fault.fmt(f),
+            Self::Journal(fault) => fault.fmt(f),
+            Self::Stopped => write!(f, "stopped"),
+        }
+    }
+}
+
+impl std::error::Error for ProvingFault {}
+
+impl From<LinkFault> for ProvingFault {
+    fn from(fault: LinkFault) -> Self {
+        Self::Link(fault)
+    }
+}
+
+impl From<ProofFault> for ProvingFault {
+    fn from(fault: ProofFault) -> Self {
+        Self::Proof(fault)
+    }
+}
+
+impl From<JournalFault> for ProvingFault {
+    fn from(fault: JournalFault) -> Self {
+        Self::Journal(fault)
+    }
+}
+
+/// What a watcher wants next.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum ProofWish {
+    /// Nothing.
+    GoOn,
+    /// Say this to the verification.
+    Say(ProofCommand),
+    /// Stop; the journal stays.
+    Stop,
+}
+
+/// Whoever watches a verification.
+pub trait ProofWatcher {
+    /// Takes an event.
+    fn event(&mut self, event: &ProofEvent);
+
+    /// Asked between any two questions.
+    fn wish(&mut self) -> ProofWish {
+        ProofWish::GoOn
+    }
+}
+
+/// Runs `prover` to its end over `client`, and gives all that was kept, what was
+/// in the journal before (`kept`) first.
+///
+/// # Errors
+/// [`ProvingFault`]. Whatever was captured is in the journal.
+pub fn run<L: Line>(
+    prover: &mut Prover,
+    client: &mut Client<L>,
+    mut journal: Option<&mut Journal>,
+    heading: &Heading,
+    kept: Vec<ProofEntry>,
+    watcher: &mut dyn ProofWatcher,
+) -> Result<Vec<ProofEntry>, ProvingFault> {
+    let mut kept = kept;
+    let mut action = prover.start();
+    loop {
+        for event in prover.take_events() {
+            let entry = match &event {
+                ProofEvent::Keep(entry) => Some(entry.clone()),
+                ProofEvent::Greeted(held) if kept.is_empty() => Some(ProofEntry::ProofBegan {
+                    plan: Box::new(prover.plan().clone()),
+                    held: held.clone(),
+                    date: heading.date.clone(),
+                    seed: heading.seed,
+                }),
+                ProofEvent::Greeted(_) => Some(ProofEntry::Resumed {
+                    date: heading.date.clone(),
+                }),
+                _ => None,
+            };
+            if let Some(entry) = entry {
+                if let Some(journal) = journal.as_deref_mut() {
+                    journal.write(&entry)?;
+                }
+                kept.push(entry);
+            }
+            watcher.event(&event);
+        }
+        let ProofAction::Ask(ask) = action else {
+            return Ok(kept);
+        };
+        match watcher.wish() {
+            ProofWish::GoOn => {}
+            ProofWish::Stop => return Err(ProvingFault::Stopped),
+            ProofWish::Say(command) => prover.command(command),
+        }
+        let answer = match client.ask(&ask, &mut |_| {}) {
+            Ok(answer) => Ok(answer),
+            Err(LinkFault::Refused(refusal)) => Err(refusal),
+            Err(fault) => return Err(fault.into()),
+        };
+        action = prover.answered(answer)?;
+    }
+}

@@ -1,0 +1,816 @@
+//! The guided verification from greeting to the last test.
+//!
+//! [`Prover::start`] and [`Prover::answered`] return what to do next;
+//! [`Prover::take_events`] what to show and what to keep. Nothing that the scale
+//! holds is changed: zero and tare only.
+
+use std::collections::VecDeque;
+use std::fmt;
+
+use scalewright_protocol::WIRE_VERSION;
+use scalewright_protocol::message::{
+    Answer, Ask, CaptureFault, CaptureOrder, CaptureState, Captured, Flags, Hello, Refusal, State,
+    TableHeader,
+};
+use scalewright_protocol::settings::Settings;
+use scalewright_protocol::table::Knot;
+
+use super::arrival::{Arrival, Awaited, Seen};
+use super::entry::{Held, ProofCapture, ProofEntry};
+use super::plan::{Doing, PlannedTest, ProofPlan, ProofStep};
+use super::{Spot, Test};
+use crate::quantise::{self, HostTable};
+use crate::session::plan::{Load, Plan};
+use crate::wording::declined;
+
+/// Longest single wait, ms of device time: how often the picture moves.
+const WAIT_MS: u16 = 250;
+
+/// The scale gives a capture up after this long, ms.
+const CAPTURE_PATIENCE_MS: u32 = 60_000;
+
+/// A load that should stay and reads otherwise for this long was taken off, ms.
+const GONE_MS: u32 = 3_000;
+
+/// A scale counts as cold when it has been on for no longer than this, s.
+const COLD_S: u32 = 120;
+
+/// What the driver shall do.
+#[derive(Clone, Debug, PartialEq)]
+pub enum ProofAction {
+    /// Ask the scale this and come back with its answer.
+    Ask(Ask),
+    /// Over.
+    Finished,
+}
+
+/// What a user can say at any time.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum ProofCommand {
+    /// Take the latest capture back and do it again.
+    Undo,
+    /// The load on the pan is right, whatever it looks like.
+    TakeAsIs,
+    /// Leave this test out.
+    LeaveOut,
+}
+
+/// News.
+#[derive(Clone, Debug, PartialEq)]
+pub enum ProofEvent {
+    /// The scale answered.
+    Greeted(Box<Held>),
+    /// A test begins.
+    Begins(Test),
+    /// A test begins anew.
+    Again {
+        /// The test.
+        test: Test,
+        /// Why.
+        why: String,
+    },
+    /// What to do next.
+    Do {
+        /// Number of the step in its test, from 1.
+        number: usize,
+        /// Steps of the test.
+        of: usize,
+        /// The step.
+        step: ProofStep,
+    },
+    /// The reading now.
+    Live {
+        /// Gross mass, g.
+        gross_g: f64,
+        /// What is going on.
+        watching: Watching,
+    },
+    /// Another load than the one asked for rests on the pan.
+    Wrong {
+        /// What was asked for.
+        asked: Load,
+        /// What the scale says, g.
+        seen_g: f64,
+        /// Combinations of the weights that would explain it.
+        looks_like: Vec<Load>,
+        /// Whether nothing has moved yet.
+        nothing_moved: bool,
+    },
+    /// Something stands in the way.
+    Trouble {
+        /// What, in plain words.
+        what: String,
+        /// What to do.
+        try_this: String,
+    },
+    /// It is gone.
+    TroubleOver,
+    /// To be kept before anything else happens.
+    Keep(ProofEntry),
+    /// A load became a number.
+    Captured {
+        /// The capture.
+        capture: ProofCapture,
+        /// Gross mass by the table in force and its correction, g.
+        gross_g: f64,
+    },
+}
+
+/// What a load is doing while it is awaited.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Watching {
+    /// Nothing has moved yet.
+    Waiting,
+    /// The load moves or has just come.
+    Settling,
+    /// The load lies, and is captured in so many seconds.
+    Lying {
+        /// Seconds left.
+        left_s: u32,
+    },
+    /// The scale averages.
+    Averaging {
+        /// Samples taken.
+        done: u16,
+        /// Samples wanted.
+        of: u16,
+    },
+}
+
+/// Why a verification ends early.
+#[derive(Clone, Debug, PartialEq)]
+pub enum ProofFault {
+    /// The scale holds no table.
+    NotCalibrated,
+    /// Its settings name another scale than the plan.
+    OtherSettings {
+        /// Max and e as the scale has them, g.
+        scale: (f64, f64),
+        /// The same as the plan has them.
+        plan: (f64, f64),
+    },
+    /// The file belongs to another scale.
+    OtherScale {
+        /// Identity in the file.
+        file: u32,
+        /// Identity of the scale.
+        scale: u32,
+    },
+    /// The table is not the one of the file.
+    OtherTable {
+        /// Checksum in the file.
+        file: u32,
+        /// Checksum in the scale.
+        scale: u32,
+    },
+    /// The scale refuses what was asked.
+    Declined(Refusal),
+    /// The answer does not belong to the question.
+    Confused,
+    /// Nobody acted for as long as was allowed.
+    Abandoned {
+        /// How long, s.
+        waited_s: u32,
+    },
+}
+
+impl fmt::Display for ProofFault {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::NotCalibrated => write!(f, "the scale holds no table: calibrate it first"),
+            Self::OtherSettings { scale, plan } => write!(
+                f,
+                "the scale is set to Max {} g, e {} g, not to Max {} g, e {} g",
+                scale.0, scale.1, plan.0, plan.1
+            ),
+            Self::OtherScale { file, scale } => write!(
+                f,
+                "the file belongs to scale {file:04X}, this is scale {scale:04X}"
+            ),
+            Self::OtherTable { file, scale } => write!(
+                f,
+                "the table in the scale (checksum {scale:08x}) is not the one that was tried (checksum {file:08x}): it was calibrated since"
+            ),
+            Self::Declined(refusal) => write!(f, "the scale declined: {}", declined(*refusal)),
+            Self::Confused => write!(f, "the scale gave an answer that belongs to no question"),
+            Self::Abandoned { waited_s } => write!(f, "nobody acted for {waited_s} s"),
+        }
+    }
+}
+
+impl std::error::Error for ProofFault {}
+
+#[derive(Clone, Debug)]
+enum Phase {
+    Greeting,
+    ReadSettings,
+    ReadTable,
+    ReadKnots,
+    Watching,
+    Capturing,
+    Acting,
+    Finished,
+}
+
+/// A guided verification.
+pub struct Prover {
+    plan: ProofPlan,
+    /// For what a signal looks like.
+    calibration: Option<Plan>,
+    phase: Phase,
+    events: Vec<ProofEvent>,
+    waiting_tests: VecDeque<PlannedTest>,
+    current: Option<Running>,
+    run: u32,
+    hello: Option<Hello>,
+    settings: Settings,
+    header: Option<TableHeader>,
+    knots: Vec<Knot>,
+    table: Option<HostTable>,
+    /// From a file: what the scale held when it began.
+    file_held: Option<Held>,
+    arrival: Option<Arrival>,
+    trouble: bool,
+    last_ms: Option<u32>,
+    waited_from_ms: Option<u32>,
+    patience_s: Option<u32>,
+}
+
+/// A test under way.
+struct Running {
+    test: PlannedTest,
+    at: usize,
+    /// Since when the load of a test of staying lies there, ms.
+    lies_since: Option<u32>,
+    /// Since when it reads otherwise, ms.
+    gone_since: Option<u32>,
+    /// After an undo what lies there was wrong.
+    must_move: bool,
+}
+
+impl Prover {
+    /// A verification that begins at the beginning.
+    #[must_use]
+    pub fn new(plan: ProofPlan) -> Self {
+        let waiting_tests = plan.tests.iter().cloned().collect();
+        let calibration = Plan::new(plan.scale.clone(), plan.weights.clone()).ok();
+        Self {
+            plan,
+            calibration,
+            phase: Phase::Greeting,
+            events: Vec::new(),
+            waiting_tests,
+            current: None,
+            run: 0,
+            hello: None,
+            settings: quantise::neutral_settings(),
+            header: None,
+            knots: Vec::new(),
+            table: None,
+            file_held: None,
+            arrival: None,
+            trouble: false,
+            last_ms: None,
+            waited_from_ms: None,
+            patience_s: None,
+        }
+    }
+
+    /// A verification that goes on where a file ends: whole tests stay, one that
+    /// was broken off begins anew.
+    #[must_use]
+    pub fn resume(plan: ProofPlan, entries: &[ProofEntry]) -> Self {
+        let mut prover = Self::new(plan);
+        let done = super::entry::finished(&prover.plan, entries);
+        prover.waiting_tests.retain(|one| !done.contains(&one.test));
+        prover.run = super::entry::latest_run(entries).map_or(0, |run| run + 1);
+        prover.file_held = entries.iter().find_map(|entry| match entry {
+            ProofEntry::ProofBegan { held, .. } => Some((**held).clone()),
+            _ => None,
+        });
+        prover
+    }
+
+    /// Gives up when nobody acts for this long, s of device time.
+    pub fn set_patience_s(&mut self, patience_s: u32) {
+        self.patience_s = Some(patience_s);
+    }
+
+    /// The plan.
+    #[must_use]
+    pub fn plan(&self) -> &ProofPlan {
+        &self.plan
+    }
+
+    /// What has happened since the last call.
+    pub fn take_events(&mut self) -> Vec<ProofEvent> {
+        std::mem::take(&mut self.events)
+    }
+
+    /// The first thing to do.
+    pub fn start(&mut self) -> ProofAction {
+        self.phase = Phase::Greeting;
+        ProofAction::Ask(Ask::Hello {
+            wire_version: WIRE_VERSION,
+        })
+    }
+
+    /// Takes a user's word.
+    pub fn command(&mut self, command: ProofCommand) {
+        match command {
+            ProofCommand::TakeAsIs => {
+                if let Some(arrival) = &mut self.arrival {
+                    arrival.insist();
+                }
+            }
+            ProofCommand::Undo => self.undo(),
+            ProofCommand::LeaveOut => {
+                if let Some(running) = self.current.take() {
+                    self.leave_out(running.test.test, "by request".into());
+                    self.next_test();
+                }
+            }
+        }
+    }
+
+    fn leave_out(&mut self, test: Test, why: String) {
+        let entry = ProofEntry::LeftOut { test, why };
+        self.events.push(ProofEvent::Keep(entry));
+    }
+
+    fn undo(&mut self) {
+        let Some(running) = &mut self.current else {
+            return;
+        };
+        let before = running.test.steps.get(..running.at).unwrap_or_default();
+        let captured = |step: &ProofStep| step.doing.captures();
+        let Some(at) = before.iter().rposition(captured) else {
+            return;
+        };
+        running.at = at;
+        running.must_move = true;
+        running.lies_since = None;
+        self.events.push(ProofEvent::Keep(ProofEntry::Undone));
+        self.ask_for_step();
+    }
+
+    /// Takes the answer to what was asked and returns what to do next.
+    ///
+    /// # Errors
+    /// [`ProofFault`]: the verification cannot go on; all captures are kept.
+    pub fn answered(&mut self, answer: Result<Answer, Refusal>) -> Result<ProofAction, ProofFault> {
+        let answer = match answer {
+            Ok(answer) => answer,
+            // Somebody touched the pan just then: look again.
+            Err(Refusal::NotAtRest | Refusal::AdcFault) if matches!(self.phase, Phase::Acting) => {
+                self.phase = Phase::Watching;
+                return Ok(wait());
+            }
+            Err(refusal) => return Err(ProofFault::Declined(refusal)),
+        };
+        match (std::mem::replace(&mut self.phase, Phase::Finished), answer) {
+            (Phase::Greeting, Answer::Hello(hello)) => {
+                if let Some(held) = &self.file_held
+                    && held.device_id != hello.device_id
+                {
+                    return Err(ProofFault::OtherScale {
+                        file: held.device_id,
+                        scale: hello.device_id,
+                    });
+                }
+                self.hello = Some(hello);
+                self.phase = Phase::ReadSettings;
+                Ok(ProofAction::Ask(Ask::Settings))
+            }
+            (Phase::ReadSettings, Answer::Settings(settings)) => {
+                self.settings = settings;
+                self.phase = Phase::ReadTable;
+                Ok(ProofAction::Ask(Ask::Table))
+            }
+            (Phase::ReadTable, Answer::Table(header)) => {
+                if header.knots == 0 {
+                    return Err(ProofFault::NotCalibrated);
+                }
+                self.header = Some(header);
+                self.knots.clear();
+                self.phase = Phase::ReadKnots;
+                Ok(ProofAction::Ask(Ask::Knots { from: 0 }))
+            }
+            (Phase::ReadKnots, Answer::Knots { knots, .. }) => self.read_knots(&knots),
+            (Phase::Watching, Answer::State(state)) => self.watch(&state),
+            // The order to capture, or its cancelling, was taken.
+            (Phase::Capturing, Answer::Done) => {
+                self.phase = Phase::Capturing;
+                Ok(wait())
+            }
+            (Phase::Watching, Answer::Done) => {
+                self.phase = Phase::Watching;
+                Ok(wait())
+            }
+            (Phase::Capturing, Answer::State(state)) => self.capturing(&state),
+            (Phase::Acting, Answer::Zeroed { zero_counts }) => Ok(self.zeroed(zero_counts)),
+            (Phase::Acting, Answer::Done) => Ok(self.tared()),
+            _ => Err(ProofFault::Confused),
+        }
+    }
+
+    fn read_knots(&mut self, knots: &[Knot]) -> Result<ProofAction, ProofFault> {
+        let (Some(header), Some(hello)) = (self.header, self.hello.clone()) else {
+            return Err(ProofFault::Confused);
+        };
+        if knots.is_empty() {
+            return Err(ProofFault::Confused);
+        }
+        self.knots.extend_from_slice(knots);
+        if self.knots.len() < usize::from(header.knots) {
+            let from = u8::try_from(self.knots.len()).unwrap_or(u8::MAX);
+            self.phase = Phase::ReadKnots;
+            return Ok(ProofAction::Ask(Ask::Knots { from }));
+        }
+        let table = HostTable::new(&self.knots).map_err(|_| ProofFault::Confused)?;
+        self.table = Some(table);
+        let spec = quantise::spec_of(&self.settings);
+        let plan = &self.plan.scale;
+        let apart = |a: f64, b: f64| (a - b).abs() > 1e-6 * b;
+        if apart(spec.max_g, plan.max_g) || apart(spec.e_g, plan.e_g) {
+            return Err(ProofFault::OtherSettings {
+                scale: (spec.max_g, spec.e_g),
+                plan: (plan.max_g, plan.e_g),
+            });
+        }
+        if let Some(held) = &self.file_held
+            && held.checksum != header.checksum
+        {
+            return Err(ProofFault::OtherTable {
+                file: held.checksum,
+                scale: header.checksum,
+            });
+        }
+        let (major, minor, patch) = hello.firmware;
+        self.events.push(ProofEvent::Greeted(Box::new(Held {
+            device_id: hello.device_id,
+            board: hello.board.as_str().into(),
+            firmware: format!("{major}.{minor}.{patch}"),
+            settings: self.settings,
+            knots: self.knots.clone(),
+            checksum: header.checksum,
+            sequence: header.sequence,
+            zero_counts: header.zero_counts,
+        })));
+        self.next_test();
+        Ok(self.go_on())
+    }
+
+    /// What there is to do now.
+    fn go_on(&mut self) -> ProofAction {
+        if self.current.is_none() {
+            self.phase = Phase::Finished;
+            return ProofAction::Finished;
+        }
+        self.phase = Phase::Watching;
+        wait()
+    }
+
+    fn next_test(&mut self) {
+        self.current = self.waiting_tests.pop_front().map(|test| {
+            self.events.push(ProofEvent::Begins(test.test));
+            Running {
+                test,
+                at: 0,
+                lies_since: None,
+                gone_since: None,
+                must_move: false,
+            }
+        });
+        self.run += 1;
+        self.ask_for_step();
+    }
+
+    /// Begins the test at hand anew.
+    fn again(&mut self, why: &str) {
+        self.run += 1;
+        if let Some(running) = &mut self.current {
+            running.at = 0;
+            running.lies_since = None;
+            running.gone_since = None;
+            let test = running.test.test;
+            let why = why.into();
+            self.events.push(ProofEvent::Again { test, why });
+        }
+        self.ask_for_step();
+    }
+
+    /// Says what to do, and watches for it.
+    fn ask_for_step(&mut self) {
+        self.waited_from_ms = None;
+        self.arrival = None;
+        let e_g = self.plan.scale.e_g;
+        let Some(running) = &mut self.current else {
+            return;
+        };
+        let Some(step) = running.test.steps.get(running.at) else {
+            return;
+        };
+        let room_g = |mass_g: f64| (4.0 * e_g).max(0.01 * mass_g);
+        let before = running.at.checked_sub(1);
+        let before = before.and_then(|at| running.test.steps.get(at));
+        let must_move = before.is_some_and(|before| {
+            let same = before.load.weights == step.load.weights;
+            let apart_g = (before.load.mass_g - step.load.mass_g).abs();
+            match same {
+                true => before.spot != step.spot,
+                false => apart_g <= 2.0 * room_g(step.load.mass_g),
+            }
+        });
+        let awaited = Awaited {
+            mass_g: step.load.mass_g,
+            room_g: room_g(step.load.mass_g),
+            must_move: must_move || running.must_move,
+        };
+        running.must_move = false;
+        self.arrival = Some(Arrival::of(awaited, e_g));
+        self.events.push(ProofEvent::Do {
+            number: running.at + 1,
+            of: running.test.steps.len(),
+            step: step.clone(),
+        });
+    }
+
+    /// Goes to the step after this.
+    fn step_done(&mut self) -> ProofAction {
+        let over = self.current.as_mut().is_none_or(|running| {
+            running.at += 1;
+            running.at >= running.test.steps.len()
+        });
+        if over {
+            self.next_test();
+        } else {
+            self.ask_for_step();
+        }
+        self.go_on()
+    }
+
+    fn watch(&mut self, state: &State) -> Result<ProofAction, ProofFault> {
+        let restarted = self
+            .last_ms
+            .is_some_and(|last| state.at_ms < last && last - state.at_ms < u32::MAX / 2);
+        self.last_ms = Some(state.at_ms);
+        if restarted {
+            self.again("the scale was switched off and on");
+        }
+        self.phase = Phase::Watching;
+        if self.in_trouble(state) {
+            return Ok(wait());
+        }
+        let Some(gross_g) = self.gross_g_of(state) else {
+            return Ok(wait());
+        };
+        let waited_ms = {
+            let from = *self.waited_from_ms.get_or_insert(state.at_ms);
+            state.at_ms.wrapping_sub(from)
+        };
+        if let Some(patience_s) = self.patience_s
+            && waited_ms / 1000 > patience_s
+        {
+            return Err(ProofFault::Abandoned {
+                waited_s: waited_ms / 1000,
+            });
+        }
+        let stable = state.flags.has(Flags::STABLE);
+        let (Some(running), Some(arrival)) = (&mut self.current, &mut self.arrival) else {
+            return Ok(self.go_on());
+        };
+        let Some(step) = running.test.steps.get(running.at).cloned() else {
+            return Err(ProofFault::Confused);
+        };
+        if let Doing::CaptureOn { .. } = step.doing
+            && running.at <= 1
+            && state.at_ms / 1000 > COLD_S
+        {
+            let why = format!(
+                "the scale has been on for {} s: unplug it until it is cold, plug it in and begin within {COLD_S} s",
+                state.at_ms / 1000
+            );
+            let test = running.test.test;
+            self.current = None;
+            self.leave_out(test, why);
+            self.next_test();
+            return Ok(self.go_on());
+        }
+        let seen = arrival.reading(gross_g, stable, state.at_ms);
+        let lying =
+            running.lies_since.is_some() && matches!(step.doing, Doing::CaptureAfter { .. });
+        if lying
+            && (gross_g - step.load.mass_g).abs()
+                > (4.0 * self.plan.scale.e_g).max(0.01 * step.load.mass_g)
+        {
+            let since = *running.gone_since.get_or_insert(state.at_ms);
+            if state.at_ms.wrapping_sub(since) > GONE_MS {
+                self.again("the load did not stay");
+                return Ok(wait());
+            }
+        } else {
+            running.gone_since = None;
+        }
+        match seen {
+            Seen::Waiting => self.live(gross_g, Watching::Waiting),
+            Seen::Settling => self.live(gross_g, Watching::Settling),
+            Seen::Wrong {
+                seen_g,
+                nothing_moved,
+            } => self.wrong(&step, seen_g, nothing_moved),
+            Seen::Here { rested_ms } => {
+                return Ok(self.here(&step, gross_g, state.at_ms, rested_ms));
+            }
+        }
+        Ok(wait())
+    }
+
+    fn live(&mut self, gross_g: f64, watching: Watching) {
+        self.events.push(ProofEvent::Live { gross_g, watching });
+    }
+
+    fn wrong(&mut self, step: &ProofStep, seen_g: f64, nothing_moved: bool) {
+        let room_g = (2.0 * self.plan.scale.e_g).max(0.002 * seen_g);
+        let looks_like = match &self.calibration {
+            _ if seen_g.abs() <= room_g => vec![Load::empty()],
+            Some(plan) => plan.looks_like(seen_g, room_g),
+            None => Vec::new(),
+        };
+        self.events.push(ProofEvent::Wrong {
+            asked: step.load.clone(),
+            seen_g,
+            looks_like,
+            nothing_moved,
+        });
+    }
+
+    /// The load is there and rests.
+    fn here(&mut self, step: &ProofStep, gross_g: f64, at_ms: u32, rested_ms: u32) -> ProofAction {
+        let left_s = match (step.doing, &mut self.current) {
+            (Doing::CaptureAfter { seconds }, Some(running)) => {
+                let since = *running
+                    .lies_since
+                    .get_or_insert(at_ms.wrapping_sub(rested_ms));
+                seconds.saturating_sub(at_ms.wrapping_sub(since) / 1000)
+            }
+            (Doing::CaptureOn { seconds }, _) => seconds.saturating_sub(at_ms / 1000),
+            _ => 0,
+        };
+        if left_s > 0 {
+            self.waited_from_ms = None;
+            self.live(gross_g, Watching::Lying { left_s });
+            return wait();
+        }
+        let ask = match step.doing {
+            Doing::SetZero => Ask::SetZero,
+            Doing::Tare => Ask::Tare,
+            Doing::ClearTare => Ask::ClearTare,
+            _ => {
+                self.phase = Phase::Capturing;
+                return ProofAction::Ask(Ask::Capture(CaptureOrder {
+                    samples: self.plan.samples,
+                    rest_counts: 0,
+                    patience_ms: CAPTURE_PATIENCE_MS,
+                }));
+            }
+        };
+        self.phase = Phase::Acting;
+        ProofAction::Ask(ask)
+    }
+
+    fn capturing(&mut self, state: &State) -> Result<ProofAction, ProofFault> {
+        self.last_ms = Some(state.at_ms);
+        if self.in_trouble(state) {
+            self.phase = Phase::Watching;
+            return Ok(ProofAction::Ask(Ask::CaptureCancel));
+        }
+        let gross_g = self.gross_g_of(state).unwrap_or(f64::NAN);
+        match state.capture {
+            CaptureState::Averaging { done, of } => {
+                self.live(gross_g, Watching::Averaging { done, of });
+            }
+            CaptureState::Settling => self.live(gross_g, Watching::Settling),
+            CaptureState::Captured(captured) => return Ok(self.captured(state, &captured)),
+            CaptureState::Failed(CaptureFault::Restless) => {
+                self.events.push(ProofEvent::Trouble {
+                    what: "the load does not come to rest".into(),
+                    try_this: "look for draught, a shaking table, or a load that swings".into(),
+                });
+                self.trouble = true;
+                self.phase = Phase::Watching;
+                return Ok(wait());
+            }
+            CaptureState::Failed(_) | CaptureState::Idle => {
+                self.phase = Phase::Watching;
+                return Ok(wait());
+            }
+        }
+        self.phase = Phase::Capturing;
+        Ok(wait())
+    }
+
+    fn captured(&mut self, state: &State, captured: &Captured) -> ProofAction {
+        let Some(running) = &self.current else {
+            return self.go_on();
+        };
+        let Some(step) = running.test.steps.get(running.at) else {
+            return self.go_on();
+        };
+        let middle_ms = captured
+            .began_ms
+            .wrapping_add(captured.ended_ms.wrapping_sub(captured.began_ms) / 2);
+        let rested_from = (running.lies_since)
+            .filter(|_| matches!(step.doing, Doing::CaptureAfter { .. }))
+            .or_else(|| self.arrival.as_ref().and_then(Arrival::resting_since));
+        let capture = ProofCapture {
+            test: running.test.test,
+            step: running.at,
+            load: step.load.clone(),
+            spot: step.spot,
+            mean_counts: f64::from(captured.mean_q8) / 256.0,
+            sd_counts: f64::from(captured.sd_q8) / 256.0,
+            samples: captured.samples,
+            at_s: f64::from(middle_ms) / 1000.0,
+            rested_s: rested_from.map_or(0.0, |since| {
+                f64::from(middle_ms.wrapping_sub(since)) / 1000.0
+            }),
+            zero_counts: state.zero_counts,
+            correction: state.correction,
+            indication: state.indication,
+            run: self.run,
+        };
+        let gross_g = self.table.as_ref().map_or(f64::NAN, |table| {
+            super::entry::gross_g(&capture, table, self.settings.quantum_ug)
+        });
+        self.events
+            .push(ProofEvent::Keep(ProofEntry::Captured(capture.clone())));
+        self.events.push(ProofEvent::Captured { capture, gross_g });
+        self.step_done()
+    }
+
+    fn zeroed(&mut self, zero_counts: i32) -> ProofAction {
+        if let Some(running) = &self.current {
+            let entry = ProofEntry::Zeroed {
+                test: running.test.test,
+                step: running.at,
+                run: self.run,
+                zero_counts,
+                at_s: f64::from(self.last_ms.unwrap_or(0)) / 1000.0,
+            };
+            self.events.push(ProofEvent::Keep(entry));
+        }
+        self.step_done()
+    }
+
+    fn tared(&mut self) -> ProofAction {
+        if let Some(running) = &self.current {
+            let step = running.test.steps.get(running.at);
+            let entry = ProofEntry::Tared {
+                test: running.test.test,
+                step: running.at,
+                run: self.run,
+                cleared: step.is_some_and(|step| step.doing == Doing::ClearTare),
+            };
+            self.events.push(ProofEvent::Keep(entry));
+        }
+        self.step_done()
+    }
+
+    fn gross_g_of(&self, state: &State) -> Option<f64> {
+        let unit_g = quantise::quantum_g(self.settings.quantum_ug);
+        state.mass.map(|mass| f64::from(mass) * unit_g)
+    }
+
+    fn in_trouble(&mut self, state: &State) -> bool {
+        let found = crate::session::trouble::of(state.flags);
+        match found {
+            Some((what, try_this)) if !self.trouble => {
+                self.trouble = true;
+                self.events.push(ProofEvent::Trouble {
+                    what: what.into(),
+                    try_this: try_this.into(),
+                });
+            }
+            None if self.trouble => {
+                self.trouble = false;
+                self.events.push(ProofEvent::TroubleOver);
+            }
+            _ => {}
+        }
+        found.is_some()
+    }
+}
+
+fn wait() -> ProofAction {
+    ProofAction::Ask(Ask::Wait { up_to_ms: WAIT_MS })
+}
+
+/// Where on the pan, for whoever puts it there.
+impl ProofStep {
+    /// Whether the place matters.
+    #[must_use]
+    pub fn is_off_centre(&self) -> bool {
+        self.spot != Spot::Middle
+    }
+}

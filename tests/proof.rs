@@ -1,0 +1,462 @@
+//! The tests of a calibrated scale on the bench, from the first question to the
+//! last result, and what its file tells.
+
+mod support;
+
+use scalewright::drive::Heading;
+use scalewright::link::client::Client;
+use scalewright::proving::{self, ProvingFault};
+use scalewright::record::journal::{Contents, Journal};
+use scalewright::record::proof::{Proof, TestOutcome, Verdict};
+use scalewright::session::proof::Test;
+use scalewright::session::proof::entry::{self, ProofEntry};
+use scalewright::session::proof::evaluate::evaluate;
+use scalewright::session::proof::plan::ProofPlan;
+use scalewright::session::proof::prover::{ProofCommand, ProofEvent, ProofFault, Prover};
+use scalewright_bench::{BenchSpec, BenchStream, Desk, Habits, Mistake};
+use scalewright_protocol::table::Knot;
+use scalewright_tests::proofs::{self, Hand};
+use support::Folder;
+use support::bench::{Near, plan, studio_scale, whole};
+
+fn proof_plan(desk: &Desk, tests: &[Test], short: bool) -> ProofPlan {
+    let weights = plan(desk).weights;
+    let scheme = "R76 III initial".to_owned();
+    let mut scale = studio_scale();
+    scale.d_g = scale.e_g;
+    ProofPlan::new(scale, weights, tests, short, scheme, false).expect("a plan")
+}
+
+/// The studio's scale after our calibration.
+fn calibrated(seed: u64) -> BenchSpec {
+    let (_, session) = whole(BenchSpec::studio(seed));
+    let mut spec = BenchSpec::studio(seed);
+    spec.flash = Some(session.desk.flash_image());
+    spec
+}
+
+fn prove(spec: BenchSpec, tests: &[Test], short: bool) -> (Vec<ProofEntry>, Hand) {
+    let made = proofs::prove(spec, |desk| proof_plan(desk, tests, short));
+    made.expect("it comes to its end")
+}
+
+fn of(proof: &Proof, test: Test) -> &TestOutcome {
+    let found = proof.tests.iter().find(|one| one.test == test.name());
+    found.expect("the test was made")
+}
+
+#[test]
+fn a_scale_that_we_calibrated_passes_all_tests() {
+    for seed in [1, 2, 3] {
+        let (kept, _) = prove(calibrated(seed), &Test::ALL, false);
+        let ProofEntry::ProofBegan { plan, .. } = &kept[0] else {
+            panic!("{:?}", kept[0]);
+        };
+        // The studio has no weights of 1.4 d.
+        let impossible: Vec<Test> = plan.impossible.iter().map(|one| one.0).collect();
+        assert_eq!(impossible, [Test::Discrimination]);
+        assert_eq!(entry::finished(plan, &kept).len(), Test::ALL.len() - 1);
+        let proof = evaluate(&kept).expect("results");
+        for test in &proof.tests {
+            assert_eq!(
+                test.verdict,
+                Verdict::Passes,
+                "seed {seed}, {}: {} {:?}",
+                test.title,
+                test.says,
+                test.incomplete
+            );
+        }
+        assert_eq!(proof.verdict, Verdict::Passes);
+    }
+}
+
+#[test]
+fn a_scale_set_with_one_weight_fails_where_it_is_wrong() {
+    let (kept, _) = prove(BenchSpec::studio(1), &[Test::Zero, Test::Errors], true);
+    let proof = evaluate(&kept).expect("results");
+    assert_eq!(of(&proof, Test::Zero).verdict, Verdict::Passes);
+    let errors = of(&proof, Test::Errors);
+    assert_eq!(errors.verdict, Verdict::Fails);
+    let failed = errors
+        .rows
+        .iter()
+        .filter(|row| row.verdict == Verdict::Fails);
+    assert!(failed.clone().count() >= 3);
+    assert!(failed.clone().all(|row| row.load_g > 2000.0));
+    assert!(errors.rows.iter().any(|row| row.from_above));
+}
+
+#[test]
+fn a_short_test_passes_only_so_far() {
+    let (kept, _) = prove(calibrated(1), &[Test::Creep, Test::WarmUp], true);
+    let proof = evaluate(&kept).expect("results");
+    for test in [Test::Creep, Test::WarmUp] {
+        let found = of(&proof, test);
+        assert_eq!(found.verdict, Verdict::PassesSoFar, "{}", found.says);
+        assert!(
+            found
+                .incomplete
+                .iter()
+                .any(|gap| gap.contains("min of 30 min"))
+        );
+    }
+    assert_eq!(proof.verdict, Verdict::PassesSoFar);
+    assert!(
+        proof
+            .not_tested
+            .iter()
+            .any(|what| what.contains("cut short"))
+    );
+}
+
+#[test]
+fn a_warm_scale_is_not_tried_for_warming_up() {
+    let spec = calibrated(1);
+    let stream = BenchStream::open(spec).expect("a bench");
+    let desk = stream.desk();
+    let mut client = Client::new(Near(stream), 1);
+    client
+        .ask(
+            &scalewright_protocol::message::Ask::Wait { up_to_ms: 10_000 },
+            &mut |_| {},
+        )
+        .expect("waits");
+    for _ in 0..20 {
+        let ask = scalewright_protocol::message::Ask::Wait { up_to_ms: 10_000 };
+        client.ask(&ask, &mut |_| {}).expect("waits");
+    }
+    let mut prover = Prover::new(proof_plan(&desk, &[Test::WarmUp, Test::Zero], true));
+    let mut hand = Hand::at(desk);
+    let heading = Heading::default();
+    let kept = proving::run(
+        &mut prover,
+        &mut client,
+        None,
+        &heading,
+        Vec::new(),
+        &mut hand,
+    );
+    let proof = evaluate(&kept.expect("goes on with the other")).expect("results");
+    assert_eq!(proof.tests.len(), 1);
+    let (test, why) = &proof.left_out[0];
+    assert!(test == "Warm-up" && why.contains("unplug"), "{test}: {why}");
+}
+
+/// Every number of the results, once more from the file alone, by arithmetic
+/// written here.
+#[test]
+fn every_number_comes_out_of_the_file_again() {
+    let folder = Folder::new();
+    let file = folder.file("verification.session.jsonl");
+    let mut journal = Journal::create(&file).expect("a journal");
+    let stream = BenchStream::open(calibrated(5)).expect("a bench");
+    let desk = stream.desk();
+    let mut client = Client::new(Near(stream), 1);
+    let mut prover = Prover::new(proof_plan(&desk, &Test::ALL, true));
+    let mut hand = Hand::at(desk);
+    let heading = Heading {
+        date: "2026-11-26T10:00:00Z".into(),
+        seed: Some(5),
+    };
+    let kept = proving::run(
+        &mut prover,
+        &mut client,
+        Some(&mut journal),
+        &heading,
+        Vec::new(),
+        &mut hand,
+    );
+    let live = evaluate(&kept.expect("whole")).expect("results");
+    drop(journal);
+    let (_, contents): (Journal, Contents<ProofEntry>) = Journal::open(&file).expect("reads");
+    let proof = evaluate(&contents.entries).expect("results");
+    assert_eq!(proof, live, "the file tells what the session told");
+
+    let ProofEntry::ProofBegan { held, .. } = &contents.entries[0] else {
+        panic!("no beginning");
+    };
+    let quantum_g = f64::from(held.settings.quantum_ug) * 1e-6;
+    let captures = entry::captures(&contents.entries);
+    let gross: Vec<f64> = captures
+        .iter()
+        .map(|one| {
+            let net = one.mean_counts - f64::from(one.zero_counts);
+            interpolated(&held.knots, net) * quantum_g - f64::from(one.correction) * quantum_g
+        })
+        .collect();
+    for (line, gross_g) in proof.captures.iter().zip(&gross) {
+        assert!(
+            (line.gross_g - gross_g).abs() <= quantum_g,
+            "{line:?}, {gross_g}"
+        );
+    }
+    let mass = |index: usize| captures[index].load.mass_g;
+    let mut numbers = 0;
+    for test in &proof.tests {
+        for row in &test.rows {
+            let at = |place: usize| gross[row.captures[place]];
+            let expected = match (test.test.as_str(), row.captures.len()) {
+                ("zero", _) | ("eccentricity", _) | ("errors", _) => at(0) - mass(row.captures[0]),
+                ("repeatability", 1) => at(0) - mass(row.captures[0]),
+                ("repeatability", _) => {
+                    let all = row.captures.iter().map(|index| gross[*index]);
+                    let (low, high) = all.fold((f64::MAX, f64::MIN), |(low, high), one| {
+                        (low.min(one), high.max(one))
+                    });
+                    high - low
+                }
+                ("small-on-big", _) => at(2) - at(1) - at(0),
+                // Right after taring it is the indication.
+                ("tare", 1) => {
+                    f64::from(captures[row.captures[0]].indication.expect("shown")) * quantum_g
+                }
+                ("tare", _) => at(1) - at(0) - (mass(row.captures[1]) - mass(row.captures[0])),
+                ("creep", _) => at(1) - at(0),
+                ("warm-up", _) => at(1) - at(0) - mass(row.captures[1]),
+                other => panic!("{other:?}"),
+            };
+            assert!(
+                (row.value_g - expected).abs() <= 3.0 * quantum_g,
+                "{} {}: {} g, {expected} g from the file",
+                test.test,
+                row.what,
+                row.value_g
+            );
+            numbers += 1;
+        }
+    }
+    assert!(numbers > 40, "{numbers} numbers");
+}
+
+/// The table read by straight lines, in quanta.
+fn interpolated(knots: &[Knot], counts: f64) -> f64 {
+    let after = knots
+        .iter()
+        .position(|knot| f64::from(knot.counts) > counts)
+        .unwrap_or(knots.len() - 1)
+        .max(1);
+    let (a, b) = (knots[after - 1], knots[after]);
+    let share = (counts - f64::from(a.counts)) / f64::from(b.counts - a.counts);
+    f64::from(a.mass) + share * f64::from(b.mass - a.mass)
+}
+
+#[test]
+fn an_interrupted_verification_goes_on_and_keeps_whole_tests() {
+    let folder = Folder::new();
+    let spec = calibrated(7);
+    let tests = [Test::Zero, Test::Repeatability, Test::Eccentricity];
+    // In the first test, between two, in the second, in the third, at the end.
+    for after in [1, 3, 5, 8, 11, 13] {
+        let file = folder.file(&format!("cut-{after}.session.jsonl"));
+        let mut journal = Journal::create(&file).expect("a journal");
+        let stream = BenchStream::open(spec.clone()).expect("a bench");
+        let desk = stream.desk();
+        let mut client = Client::new(Near(stream), 1);
+        let made = proof_plan(&desk, &tests, true);
+        let mut prover = Prover::new(made.clone());
+        let mut hand = Hand::at(desk);
+        hand.stop_after = Some(after);
+        let heading = Heading::default();
+        let ended = proving::run(
+            &mut prover,
+            &mut client,
+            Some(&mut journal),
+            &heading,
+            Vec::new(),
+            &mut hand,
+        );
+        assert_eq!(ended, Err(ProvingFault::Stopped), "after {after}");
+        drop(journal);
+
+        let (mut journal, contents): (Journal, Contents<ProofEntry>) =
+            Journal::open(&file).expect("reads");
+        let done = entry::finished(&made, &contents.entries);
+        let stream = BenchStream::open(spec.clone()).expect("a bench");
+        let desk = stream.desk();
+        let mut client = Client::new(Near(stream), 1);
+        let mut prover = Prover::resume(made.clone(), &contents.entries);
+        let mut hand = Hand::at(desk);
+        let kept = proving::run(
+            &mut prover,
+            &mut client,
+            Some(&mut journal),
+            &heading,
+            contents.entries,
+            &mut hand,
+        );
+        let kept = kept.expect("comes to its end");
+        let begun = hand
+            .events
+            .iter()
+            .filter(|one| matches!(one, ProofEvent::Begins(_)));
+        assert_eq!(begun.count(), tests.len() - done.len(), "whole tests stay");
+        assert_eq!(entry::finished(&made, &kept).len(), tests.len());
+        let proof = evaluate(&kept).expect("results");
+        assert_eq!(proof.verdict, Verdict::Passes, "after {after}");
+        assert_eq!(
+            of(&proof, Test::Repeatability).rows.len(),
+            6,
+            "5 and their spread"
+        );
+        drop(journal);
+        let (_, again): (Journal, Contents<ProofEntry>) = Journal::open(&file).expect("reads");
+        assert_eq!(evaluate(&again.entries), Ok(proof));
+    }
+}
+
+#[test]
+fn a_wrong_load_is_noticed_and_can_be_put_right() {
+    let mut spec = calibrated(1);
+    spec.habits = Habits {
+        planned: vec![(2, Mistake::WrongWeight)],
+        ..Habits::default()
+    };
+    let stream = BenchStream::open(spec).expect("a bench");
+    let desk = stream.desk();
+    let mut client = Client::new(Near(stream), 1);
+    let mut prover = Prover::new(proof_plan(&desk, &[Test::Errors], true));
+    let mut person = Corrected {
+        desk: desk.clone(),
+        hand: Hand::at(desk),
+        wrong: 0,
+    };
+    let heading = Heading::default();
+    let kept = proving::run(
+        &mut prover,
+        &mut client,
+        None,
+        &heading,
+        Vec::new(),
+        &mut person,
+    );
+    let proof = evaluate(&kept.expect("comes to its end")).expect("results");
+    assert_eq!(person.wrong, 1);
+    assert_eq!(proof.verdict, Verdict::Passes);
+}
+
+struct Corrected {
+    desk: Desk,
+    hand: Hand,
+    wrong: usize,
+}
+
+impl proving::ProofWatcher for Corrected {
+    fn event(&mut self, event: &ProofEvent) {
+        if let ProofEvent::Wrong { nothing_moved, .. } = event {
+            if !nothing_moved {
+                self.wrong += 1;
+                scalewright_bench::Pan::correct(&self.desk);
+            }
+            return;
+        }
+        self.hand.event(event);
+    }
+}
+
+#[test]
+fn a_capture_can_be_taken_back_and_a_test_left_out() {
+    struct Fickle {
+        hand: Hand,
+        said: Vec<(usize, ProofCommand)>,
+    }
+    impl proving::ProofWatcher for Fickle {
+        fn event(&mut self, event: &ProofEvent) {
+            self.hand.event(event);
+        }
+        fn wish(&mut self) -> proving::ProofWish {
+            match self.said.first() {
+                Some((after, command)) if self.hand.captures >= *after => {
+                    let command = *command;
+                    self.said.remove(0);
+                    proving::ProofWish::Say(command)
+                }
+                _ => proving::ProofWish::GoOn,
+            }
+        }
+    }
+    let stream = BenchStream::open(calibrated(1)).expect("a bench");
+    let desk = stream.desk();
+    let mut client = Client::new(Near(stream), 1);
+    let tests = [Test::Errors, Test::Repeatability, Test::Eccentricity];
+    let mut prover = Prover::new(proof_plan(&desk, &tests, true));
+    let mut fickle = Fickle {
+        hand: Hand::at(desk),
+        // Somewhere in the first test, and in the second.
+        said: vec![(4, ProofCommand::Undo), (17, ProofCommand::LeaveOut)],
+    };
+    let heading = Heading::default();
+    let kept = proving::run(
+        &mut prover,
+        &mut client,
+        None,
+        &heading,
+        Vec::new(),
+        &mut fickle,
+    );
+    let kept = kept.expect("comes to its end");
+    let proof = evaluate(&kept).expect("results");
+    let undone = kept
+        .iter()
+        .filter(|one| **one == ProofEntry::Undone)
+        .count();
+    assert_eq!(undone, 1);
+    assert_eq!(of(&proof, Test::Errors).verdict, Verdict::Passes);
+    assert_eq!(
+        of(&proof, Test::Errors).rows.len(),
+        13,
+        "none is missing or double"
+    );
+    assert_eq!(
+        proof
+            .left_out
+            .iter()
+            .filter(|one| one.1 == "by request")
+            .count(),
+        1
+    );
+    assert_eq!(of(&proof, Test::Eccentricity).rows.len(), 6);
+}
+
+#[test]
+fn another_table_or_none_is_refused() {
+    let refused = |spec: BenchSpec, prover: &mut dyn FnMut(&Desk) -> Prover| {
+        let stream = BenchStream::open(spec).expect("a bench");
+        let desk = stream.desk();
+        let mut client = Client::new(Near(stream), 1);
+        let mut prover = prover(&desk);
+        let mut hand = Hand::at(desk);
+        let heading = Heading::default();
+        proving::run(
+            &mut prover,
+            &mut client,
+            None,
+            &heading,
+            Vec::new(),
+            &mut hand,
+        )
+    };
+    let fresh = refused(BenchSpec::studio_factory(1), &mut |desk| {
+        Prover::new(proof_plan(desk, &[Test::Zero], true))
+    });
+    assert_eq!(fresh, Err(ProvingFault::Proof(ProofFault::NotCalibrated)));
+
+    let (kept, _) = prove(BenchSpec::studio(1), &[Test::Zero], true);
+    let changed = refused(calibrated(1), &mut |desk| {
+        Prover::resume(proof_plan(desk, &[Test::Zero, Test::Errors], true), &kept)
+    });
+    let Err(ProvingFault::Proof(fault @ ProofFault::OtherTable { .. })) = changed else {
+        panic!("{changed:?}");
+    };
+    assert!(fault.to_string().contains("calibrated since"), "{fault}");
+    let other = refused(BenchSpec::studio(2), &mut |desk| {
+        Prover::resume(proof_plan(desk, &[Test::Zero, Test::Errors], true), &kept)
+    });
+    assert!(
+        matches!(
+            other,
+            Err(ProvingFault::Proof(ProofFault::OtherScale { .. }))
+        ),
+        "{other:?}"
+    );
+}
