@@ -25,6 +25,8 @@ mod bench;
 mod build_firmware;
 mod calibrate;
 mod clock;
+mod compare;
+mod compare_live;
 mod find;
 mod firmware_problem;
 mod flash;
@@ -104,6 +106,8 @@ enum Command {
     Inspect(inspect::Arguments),
     /// Watch the indication live, with a moving plot; log it to a file
     Watch(watch::Arguments),
+    /// Two scales on the same loads: who is off, where, does it matter
+    Compare(compare::Arguments),
     /// Show the table in the scale, or put the one before back in force
     Table(table::Arguments),
     /// Put the firmware on a board, and see that its calibration stays
@@ -130,6 +134,7 @@ pub fn main() -> ExitCode {
         Command::Find(arguments) => find::run(&arguments),
         Command::Inspect(arguments) => inspect::run(&arguments),
         Command::Watch(arguments) => watch::run(&arguments),
+        Command::Compare(arguments) => compare::run(&arguments),
         Command::Table(arguments) => table::run(&arguments),
         Command::Flash(arguments) => flash::run(&arguments),
         Command::BuildFirmware(arguments) => build_firmware::run(&arguments),

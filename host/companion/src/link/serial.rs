@@ -26,7 +26,16 @@ impl SerialLine {
     /// [`LinkFault::NoSuchPort`], [`LinkFault::Busy`],
     /// [`LinkFault::NoPermission`] or [`LinkFault::Io`].
     pub fn open(name: &str) -> Result<Self, LinkFault> {
-        let mut port = serialport::new(name, BAUD)
+        Self::open_at(name, BAUD)
+    }
+
+    /// Opens `name` at another speed, bits per second; 8 data bits, no parity,
+    /// one stop bit.
+    ///
+    /// # Errors
+    /// As [`SerialLine::open`].
+    pub fn open_at(name: &str, baud: u32) -> Result<Self, LinkFault> {
+        let mut port = serialport::new(name, baud)
             .timeout(WRITE_PATIENCE)
             .open()
             .map_err(|error| opening(name, &error))?;

@@ -23,23 +23,11 @@ const OUNCE_G: f64 = 28.349_523_125;
 pub fn parse_g(text: &str) -> Result<f64, String> {
     let text = text.trim();
     let (number, unit) = split(text);
-    let factor = match unit {
-        "g" => 1.0,
-        "kg" => 1e3,
-        "mg" => 1e-3,
-        "t" => 1e6,
-        "lb" => POUND_G,
-        "oz" => OUNCE_G,
-        "" => {
-            return Err(format!(
-                "\"{text}\" has no unit: write g, kg, mg, t, lb or oz"
-            ));
-        }
-        other => {
-            return Err(format!(
-                "\"{other}\" is no mass unit: write g, kg, mg, t, lb or oz"
-            ));
-        }
+    let Some(factor) = unit_g(unit) else {
+        return Err(match unit {
+            "" => format!("\"{text}\" has no unit: write g, kg, mg, t, lb or oz"),
+            other => format!("\"{other}\" is no mass unit: write g, kg, mg, t, lb or oz"),
+        });
     };
     // The product is what must make sense: 309 digits of kg are no mass.
     let mass_g = self::number(number)? * factor;
@@ -47,6 +35,20 @@ pub fn parse_g(text: &str) -> Result<f64, String> {
         return Err(format!("\"{text}\" is not a mass above zero"));
     }
     Ok(mass_g)
+}
+
+/// How many grams a unit has: "g", "kg", "mg", "t", "lb" or "oz".
+#[must_use]
+pub fn unit_g(unit: &str) -> Option<f64> {
+    match unit {
+        "g" => Some(1.0),
+        "kg" => Some(1e3),
+        "mg" => Some(1e-3),
+        "t" => Some(1e6),
+        "lb" => Some(POUND_G),
+        "oz" => Some(OUNCE_G),
+        _ => None,
+    }
 }
 
 /// Whether a mass is written in pounds or ounces.

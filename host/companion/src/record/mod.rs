@@ -1,12 +1,15 @@
 //! What is kept: a calibration's outcome as values, the journal that lets an
-//! interrupted one go on, and the weights it is made with.
+//! interrupted one go on, the weights it is made with, and what another scale
+//! showed.
 
 pub mod certificate;
+pub mod comparison;
 pub mod density;
 pub mod foreseen;
 pub mod journal;
 pub mod mass;
 pub mod outcome;
 pub mod proof;
+pub mod readings;
 pub mod together;
 pub mod weights;

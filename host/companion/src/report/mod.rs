@@ -15,10 +15,12 @@
 //! | [`proof_table`] | the same in the terminal |
 //! | [`weights()`] | a review of weights in the terminal |
 //! | [`foreseen()`] | what a plan will be worth, in the terminal |
+//! | [`comparison`] | two scales on the same loads: terminal and page |
 //! | [`error_curve`], [`sparkline`] | small text graphics, also for a live view |
 
 pub mod band;
 mod columns;
+pub mod comparison;
 pub mod dcc;
 mod foreseen;
 pub mod html;

@@ -32,6 +32,8 @@ pub const PLOTS: &str = "\
 .plot line.doubted,.plot polyline.doubted{stroke:var(--ink);stroke-width:1.4;stroke-dasharray:2 3}\
 .plot .doubted.open{fill:var(--paper);stroke:var(--ink);stroke-width:1.6}.plot .doubted.full{fill:var(--ink);stroke:none}\
 .plot line.after,.plot polyline.after{stroke:var(--after);stroke-width:1.6}\
+.plot line.after{stroke:var(--after);stroke-width:1.6}\
+.plot line.other-u{stroke:var(--before);stroke-width:1.6}\
 .plot .after.full{fill:var(--after);stroke:var(--paper);stroke-width:1}\
 .plot .after.open{fill:var(--paper);stroke:var(--after);stroke-width:2.2}\
 .plot .pan{fill:none;stroke:var(--frame);stroke-width:1.4}\

@@ -4,6 +4,7 @@
 
 pub mod cell;
 pub mod choosing;
+pub mod comparing;
 pub mod event;
 pub mod expectation;
 mod findings;

@@ -6,7 +6,8 @@
 //! through the differences ([`mod@lines`]) and the verdict in plain words
 //! ([`mod@pattern`], [`mod@blame`], [`mod@importance`]). What both instruments share, the
 //! weights, cancels in a difference but not in an error: that is kept apart
-//! throughout. Refuses readings without an uncertainty: nothing reads exactly.
+//! throughout; errors that both show alike may name a weight
+//! ([`mod@shared_weight`]). Refuses readings without an uncertainty: nothing reads exactly.
 
 pub mod agreement;
 pub mod blame;
@@ -15,6 +16,7 @@ pub mod importance;
 pub mod lines;
 pub mod normalised;
 pub mod pattern;
+pub mod shared_weight;
 
 use std::fmt;
 
@@ -25,6 +27,7 @@ pub use importance::{Importance, importance};
 pub use lines::{Lines, lines};
 pub use normalised::{NormalisedError, normalised_error};
 pub use pattern::{Pattern, pattern};
+pub use shared_weight::{SharedLoad, SharedWeight, shared_weight};
 
 /// Coverage factor of every expanded uncertainty here: 2, as calibration
 /// certificates and ISO 13528:2015, 9.7 have it (from memory).

@@ -6,6 +6,7 @@
 //! picture that says what is missing.
 
 mod candidates;
+mod comparison;
 mod error;
 mod noise;
 pub mod proved;
@@ -14,6 +15,7 @@ mod small;
 mod weights;
 
 pub use candidates::candidates;
+pub use comparison::comparison;
 pub use error::error;
 pub use noise::noise;
 pub use residuals::residuals;

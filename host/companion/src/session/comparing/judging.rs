@@ -1,0 +1,95 @@
+//! Verdicts against the tolerance, and the permitted band as a picture needs it.
+
+use scalewright_metrology::comparison::ErrorOfOne;
+use scalewright_metrology::decision::{Conformity, ErrorEstimate, Rule, decide};
+use scalewright_metrology::tolerance::{Intervals, Scheme};
+
+use super::{ComparingFault, fault};
+use crate::record::comparison::{BandCorner, ComparedLoad, ErrorLine, LargestError};
+use crate::record::proof::Verdict;
+
+/// What both scales are judged by.
+pub(super) struct Judging {
+    pub(super) scheme: Scheme,
+    pub(super) intervals: Intervals,
+    pub(super) rule: Rule,
+}
+
+impl Judging {
+    /// The permitted error at a load, g.
+    pub(super) fn permitted_g(&self, load_g: f64) -> Result<f64, ComparingFault> {
+        self.scheme
+            .permitted_g(load_g, &self.intervals)
+            .map_err(|cause| fault(cause.to_string(), "judge by another tolerance: --judge"))
+    }
+
+    /// An error with its verdict.
+    pub(super) fn line(&self, readings: usize, error: &ErrorOfOne, permitted_g: f64) -> ErrorLine {
+        let found = ErrorEstimate {
+            error_g: error.error_g,
+            standard_g: error.u_g,
+            expanded_g: error.expanded_g,
+        };
+        let verdict = match decide(found, permitted_g, self.rule).map(|one| one.conformity) {
+            Ok(Conformity::Conforms) => Verdict::Passes,
+            Ok(Conformity::DoesNotConform) => Verdict::Fails,
+            Ok(Conformity::CannotBeTold) | Err(_) => Verdict::Open,
+        };
+        ErrorLine {
+            readings,
+            error_g: error.error_g,
+            expanded_u_g: error.expanded_g,
+            verdict,
+        }
+    }
+
+    /// Corners of the permitted error from zero to `top_g`.
+    pub(super) fn band(&self, top_g: f64) -> Vec<BandCorner> {
+        let changes = self.scheme.changes_g(&self.intervals);
+        let inside = changes.into_iter().filter(|at| *at > 0.0 && *at < top_g);
+        let ends: Vec<f64> = inside.chain([top_g]).collect();
+        let mut from_g = 0.0;
+        let mut corners = Vec::new();
+        for to_g in ends {
+            // A load on a step has the lower error still.
+            for load_g in [from_g * (1.0 + 1e-6), to_g] {
+                if let Ok(permitted_g) = self.scheme.permitted_g(load_g, &self.intervals) {
+                    corners.push(BandCorner {
+                        load_g,
+                        permitted_g,
+                    });
+                }
+            }
+            from_g = to_g;
+        }
+        corners
+    }
+}
+
+/// The worst verdict of a scale over all loads, and over those without the
+/// wrong weight, if there is one.
+pub(super) fn verdicts(
+    rows: &[ComparedLoad],
+    of: fn(&ComparedLoad) -> &ErrorLine,
+) -> (Verdict, Option<Verdict>) {
+    let worst =
+        |rows: &mut dyn Iterator<Item = &ComparedLoad>| rows.map(|row| of(row).verdict).max();
+    let all = worst(&mut rows.iter()).unwrap_or(Verdict::Open);
+    let held = rows.iter().any(|row| row.holds_wrong_weight);
+    let others = worst(&mut rows.iter().filter(|row| !row.holds_wrong_weight));
+    (all, others.filter(|_| held))
+}
+
+/// The error that takes most of what is permitted.
+pub(super) fn largest(
+    rows: &[ComparedLoad],
+    of: fn(&ComparedLoad) -> &ErrorLine,
+) -> Option<LargestError> {
+    let share = |row: &ComparedLoad| (of(row).error_g / row.permitted_g).abs();
+    let row = rows.iter().max_by(|a, b| share(a).total_cmp(&share(b)))?;
+    Some(LargestError {
+        load_g: row.load_g,
+        error_g: of(row).error_g,
+        permitted_g: row.permitted_g,
+    })
+}
