@@ -14,7 +14,7 @@
 //! can show. Their shared weights cancel in a difference and stay in an error.
 //!
 //! Whether a weight explains what both show alike is
-//! [`shared_weight`]'s: errors of both, a smooth error of each scale of its own,
+//! [`shared_weight()`]'s: errors of both, a smooth error of each scale of its own,
 //! and one weight at a time (its limits stand there). The joint solution of a
 //! calibration is not used: it knows one scale's counts, and of the other there
 //! are rounded readings only.
