@@ -23,8 +23,8 @@ use scalewright::session::proof::Test;
 use scalewright::session::proof::entry::ProofEntry;
 use scalewright::session::proof::plan::ProofPlan;
 use scalewright::session::proof::prover::{ProofEvent, Prover};
-use scalewright_bench::{BenchSpec, BenchStream, Desk, LoadOrder, Pan};
-use support::bench::{Near, plan, studio_scale};
+use scalewright_bench::{BenchStream, Desk, LoadOrder, Pan};
+use support::bench::{Near, calibrated, plan, studio_scale};
 use support::{Folder, run, session_text, too_wide};
 
 /// The other scale: what it shows of a true load, g.
@@ -119,12 +119,10 @@ fn both(
     wrong: Option<(usize, f64)>,
     file: Option<&mut Journal>,
 ) -> (Vec<ProofEntry>, Person) {
-    let mut spec = BenchSpec::studio(3);
+    let mut spec = calibrated(3);
     if let Some((at, off_g)) = wrong {
         spec.weights[at].true_g += off_g;
     }
-    let (_, calibrated) = support::bench::whole(BenchSpec::studio(3));
-    spec.flash = Some(calibrated.desk.flash_image());
     let stream = BenchStream::open(spec).expect("a bench");
     let desk = stream.desk();
     let mut client = Client::new(Near(stream), 1);
@@ -472,10 +470,7 @@ mod at_ports {
     /// Both at ports: ours is asked, the other is heard.
     #[test]
     fn the_other_scale_is_heard_on_its_port() {
-        let mut spec = BenchSpec::studio(3);
-        let (_, calibrated) = support::bench::whole(BenchSpec::studio(3));
-        spec.flash = Some(calibrated.desk.flash_image());
-        let bench = pty::open(spec).expect("a bench");
+        let bench = pty::open(calibrated(3)).expect("a bench");
         let desk = bench.desk();
         let weights = desk.weights();
         let folder = Folder::new();
@@ -530,10 +525,7 @@ mod at_ports {
 
     #[test]
     fn nobody_at_the_keyboard_and_no_line_is_told() {
-        let mut spec = BenchSpec::studio(3);
-        let (_, calibrated) = support::bench::whole(BenchSpec::studio(3));
-        spec.flash = Some(calibrated.desk.flash_image());
-        let bench = pty::open(spec).expect("a bench");
+        let bench = pty::open(calibrated(3)).expect("a bench");
         let desk = bench.desk();
         let weights = desk.weights();
         let folder = Folder::new();

@@ -12,12 +12,12 @@ use scalewright::session::proof::Test;
 use scalewright::session::proof::entry::{self, ProofEntry};
 use scalewright::session::proof::evaluate::evaluate;
 use scalewright::session::proof::plan::ProofPlan;
-use scalewright::session::proof::prover::{ProofCommand, ProofEvent, ProofFault, Prover};
+use scalewright::session::proof::prover::{ProofCommand, ProofEvent, ProofFault, Prover, Watching};
 use scalewright_bench::{BenchSpec, BenchStream, Desk, Habits, Mistake};
 use scalewright_protocol::table::Knot;
 use scalewright_tests::proofs::{self, Hand};
 use support::Folder;
-use support::bench::{Near, plan, studio_scale, whole};
+use support::bench::{Near, calibrated, plan, studio_scale};
 
 fn proof_plan(desk: &Desk, tests: &[Test], short: bool) -> ProofPlan {
     let weights = plan(desk).weights;
@@ -25,14 +25,6 @@ fn proof_plan(desk: &Desk, tests: &[Test], short: bool) -> ProofPlan {
     let mut scale = studio_scale();
     scale.d_g = scale.e_g;
     ProofPlan::new(scale, weights, tests, short, scheme, false).expect("a plan")
-}
-
-/// The studio's scale after our calibration.
-fn calibrated(seed: u64) -> BenchSpec {
-    let (_, session) = whole(BenchSpec::studio(seed));
-    let mut spec = BenchSpec::studio(seed);
-    spec.flash = Some(session.desk.flash_image());
-    spec
 }
 
 fn prove(spec: BenchSpec, tests: &[Test], short: bool) -> (Vec<ProofEntry>, Hand) {
@@ -150,22 +142,12 @@ fn every_number_comes_out_of_the_file_again() {
     let folder = Folder::new();
     let file = folder.file("verification.session.jsonl");
     let mut journal = Journal::create(&file).expect("a journal");
-    let stream = BenchStream::open(calibrated(5)).expect("a bench");
-    let desk = stream.desk();
-    let mut client = Client::new(Near(stream), 1);
-    let mut prover = Prover::new(proof_plan(&desk, &Test::ALL, true));
-    let mut hand = Hand::at(desk);
-    let heading = Heading {
-        date: "2026-11-26T10:00:00Z".into(),
-        seed: Some(5),
-    };
-    let kept = proving::run(
-        &mut prover,
-        &mut client,
+    let (kept, _) = proofs::attend(
+        calibrated(5),
+        |desk| Prover::new(proof_plan(desk, &Test::ALL, true)),
+        Hand::at,
         Some(&mut journal),
-        &heading,
         Vec::new(),
-        &mut hand,
     );
     let live = evaluate(&kept.expect("whole")).expect("results");
     drop(journal);
@@ -250,48 +232,43 @@ fn an_interrupted_verification_goes_on_and_keeps_whole_tests() {
     for after in [1, 3, 5, 8, 11, 13] {
         let file = folder.file(&format!("cut-{after}.session.jsonl"));
         let mut journal = Journal::create(&file).expect("a journal");
-        let stream = BenchStream::open(spec.clone()).expect("a bench");
-        let desk = stream.desk();
-        let mut client = Client::new(Near(stream), 1);
-        let made = proof_plan(&desk, &tests, true);
-        let mut prover = Prover::new(made.clone());
-        let mut hand = Hand::at(desk);
-        hand.stop_after = Some(after);
-        let heading = Heading::default();
-        let ended = proving::run(
-            &mut prover,
-            &mut client,
+        let made = |desk: &Desk| proof_plan(desk, &tests, true);
+        let leaves = |desk: Desk| {
+            let mut hand = Hand::at(desk);
+            hand.stop_after = Some(after);
+            hand
+        };
+        let (ended, _) = proofs::attend(
+            spec.clone(),
+            |desk| Prover::new(made(desk)),
+            leaves,
             Some(&mut journal),
-            &heading,
             Vec::new(),
-            &mut hand,
         );
         assert_eq!(ended, Err(ProvingFault::Stopped), "after {after}");
         drop(journal);
 
         let (mut journal, contents): (Journal, Contents<ProofEntry>) =
             Journal::open(&file).expect("reads");
-        let done = entry::finished(&made, &contents.entries);
-        let stream = BenchStream::open(spec.clone()).expect("a bench");
-        let desk = stream.desk();
-        let mut client = Client::new(Near(stream), 1);
-        let mut prover = Prover::resume(made.clone(), &contents.entries);
-        let mut hand = Hand::at(desk);
-        let kept = proving::run(
-            &mut prover,
-            &mut client,
+        let entries = contents.entries.clone();
+        let (kept, hand) = proofs::attend(
+            spec.clone(),
+            |desk| Prover::resume(made(desk), &entries),
+            Hand::at,
             Some(&mut journal),
-            &heading,
             contents.entries,
-            &mut hand,
         );
+        let ProofEntry::ProofBegan { plan: made, .. } = &entries[0] else {
+            panic!("no beginning");
+        };
+        let done = entry::finished(made, &entries);
         let kept = kept.expect("comes to its end");
         let begun = hand
             .events
             .iter()
             .filter(|one| matches!(one, ProofEvent::Begins(_)));
         assert_eq!(begun.count(), tests.len() - done.len(), "whole tests stay");
-        assert_eq!(entry::finished(&made, &kept).len(), tests.len());
+        assert_eq!(entry::finished(made, &kept).len(), tests.len());
         let proof = evaluate(&kept).expect("results");
         assert_eq!(proof.verdict, Verdict::Passes, "after {after}");
         assert_eq!(
@@ -312,23 +289,16 @@ fn a_wrong_load_is_noticed_and_can_be_put_right() {
         planned: vec![(2, Mistake::WrongWeight)],
         ..Habits::default()
     };
-    let stream = BenchStream::open(spec).expect("a bench");
-    let desk = stream.desk();
-    let mut client = Client::new(Near(stream), 1);
-    let mut prover = Prover::new(proof_plan(&desk, &[Test::Errors], true));
-    let mut person = Corrected {
-        desk: desk.clone(),
-        hand: Hand::at(desk),
-        wrong: 0,
-    };
-    let heading = Heading::default();
-    let kept = proving::run(
-        &mut prover,
-        &mut client,
+    let (kept, person) = proofs::attend(
+        spec,
+        |desk| Prover::new(proof_plan(desk, &[Test::Errors], true)),
+        |desk| Corrected {
+            desk: desk.clone(),
+            hand: Hand::at(desk),
+            wrong: 0,
+        },
         None,
-        &heading,
         Vec::new(),
-        &mut person,
     );
     let proof = evaluate(&kept.expect("comes to its end")).expect("results");
     assert_eq!(person.wrong, 1);
@@ -375,24 +345,17 @@ fn a_capture_can_be_taken_back_and_a_test_left_out() {
             }
         }
     }
-    let stream = BenchStream::open(calibrated(1)).expect("a bench");
-    let desk = stream.desk();
-    let mut client = Client::new(Near(stream), 1);
     let tests = [Test::Errors, Test::Repeatability, Test::Eccentricity];
-    let mut prover = Prover::new(proof_plan(&desk, &tests, true));
-    let mut fickle = Fickle {
-        hand: Hand::at(desk),
-        // Somewhere in the first test, and in the second.
-        said: vec![(4, ProofCommand::Undo), (17, ProofCommand::LeaveOut)],
-    };
-    let heading = Heading::default();
-    let kept = proving::run(
-        &mut prover,
-        &mut client,
+    let (kept, _) = proofs::attend(
+        calibrated(1),
+        |desk| Prover::new(proof_plan(desk, &tests, true)),
+        |desk| Fickle {
+            hand: Hand::at(desk),
+            // Somewhere in the first test, and in the second.
+            said: vec![(4, ProofCommand::Undo), (17, ProofCommand::LeaveOut)],
+        },
         None,
-        &heading,
         Vec::new(),
-        &mut fickle,
     );
     let kept = kept.expect("comes to its end");
     let proof = evaluate(&kept).expect("results");
@@ -418,34 +381,65 @@ fn a_capture_can_be_taken_back_and_a_test_left_out() {
     assert_eq!(of(&proof, Test::Eccentricity).rows.len(), 6);
 }
 
+/// What is said while the scale averages is not of the load that is averaged.
+#[test]
+fn a_capture_under_way_when_one_is_taken_back_counts_for_nothing() {
+    struct Hasty {
+        hand: Hand,
+        averaging: bool,
+        said: bool,
+    }
+    impl proving::ProofWatcher for Hasty {
+        fn event(&mut self, event: &ProofEvent) {
+            self.averaging = matches!(
+                event,
+                ProofEvent::Live {
+                    watching: Watching::Averaging { .. },
+                    ..
+                }
+            );
+            self.hand.event(event);
+        }
+        fn wish(&mut self) -> proving::ProofWish {
+            if self.averaging && self.hand.captures == 4 && !self.said {
+                self.said = true;
+                return proving::ProofWish::Say(ProofCommand::Undo);
+            }
+            proving::ProofWish::GoOn
+        }
+    }
+    let (kept, hasty) = proofs::attend(
+        calibrated(1),
+        |desk| Prover::new(proof_plan(desk, &[Test::Errors], true)),
+        |desk| Hasty {
+            hand: Hand::at(desk),
+            averaging: false,
+            said: false,
+        },
+        None,
+        Vec::new(),
+    );
+    assert!(hasty.said);
+    let proof = evaluate(&kept.expect("comes to its end")).expect("results");
+    let errors = of(&proof, Test::Errors);
+    assert_eq!((errors.verdict, errors.rows.len()), (Verdict::Passes, 13));
+}
+
 #[test]
 fn another_table_or_none_is_refused() {
     let refused = |spec: BenchSpec, prover: &mut dyn FnMut(&Desk) -> Prover| {
-        let stream = BenchStream::open(spec).expect("a bench");
-        let desk = stream.desk();
-        let mut client = Client::new(Near(stream), 1);
-        let mut prover = prover(&desk);
-        let mut hand = Hand::at(desk);
-        let heading = Heading::default();
-        proving::run(
-            &mut prover,
-            &mut client,
-            None,
-            &heading,
-            Vec::new(),
-            &mut hand,
-        )
+        proofs::attend(spec, prover, Hand::at, None, Vec::new()).0
     };
     let fresh = refused(BenchSpec::studio_factory(1), &mut |desk| {
         Prover::new(proof_plan(desk, &[Test::Zero], true))
     });
-    assert_eq!(fresh, Err(ProvingFault::Proof(ProofFault::NotCalibrated)));
+    assert_eq!(fresh, Err(ProvingFault::Session(ProofFault::NotCalibrated)));
 
     let (kept, _) = prove(BenchSpec::studio(1), &[Test::Zero], true);
     let changed = refused(calibrated(1), &mut |desk| {
         Prover::resume(proof_plan(desk, &[Test::Zero, Test::Errors], true), &kept)
     });
-    let Err(ProvingFault::Proof(fault @ ProofFault::OtherTable { .. })) = changed else {
+    let Err(ProvingFault::Session(fault @ ProofFault::OtherTable { .. })) = changed else {
         panic!("{changed:?}");
     };
     assert!(fault.to_string().contains("calibrated since"), "{fault}");
@@ -455,7 +449,7 @@ fn another_table_or_none_is_refused() {
     assert!(
         matches!(
             other,
-            Err(ProvingFault::Proof(ProofFault::OtherScale { .. }))
+            Err(ProvingFault::Session(ProofFault::OtherScale { .. }))
         ),
         "{other:?}"
     );

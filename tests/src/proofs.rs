@@ -3,6 +3,7 @@
 use scalewright::drive::Heading;
 use scalewright::link::client::Client;
 use scalewright::proving::{self, ProofWatcher, ProofWish, ProvingFault};
+use scalewright::record::journal::Journal;
 use scalewright::session::proof::Spot;
 use scalewright::session::proof::entry::ProofEntry;
 use scalewright::session::proof::plan::ProofPlan;
@@ -86,31 +87,48 @@ impl ProofWatcher for Hand {
     }
 }
 
-/// Makes the tests of `plan`, made for the pan of the bench of `spec`, after what
-/// was `kept` already.
+/// Somebody made by `watcher` at the bench of `spec`, with what `prover` is made
+/// for its pan, after what was `kept` already.
 ///
 /// # Errors
-/// When the bench can't be made or the verification breaks off.
+/// How the verification broke off.
+///
+/// # Panics
+/// When the bench can't be made.
+pub fn attend<W: ProofWatcher>(
+    spec: BenchSpec,
+    prover: impl FnOnce(&Desk) -> Prover,
+    watcher: impl FnOnce(Desk) -> W,
+    journal: Option<&mut Journal>,
+    kept: Vec<ProofEntry>,
+) -> (Result<Vec<ProofEntry>, ProvingFault>, W) {
+    let stream = BenchStream::open(spec).expect("a bench");
+    let desk = stream.desk();
+    let mut client = Client::new(Near(stream), 1);
+    let mut prover = prover(&desk);
+    prover.set_patience_s(600);
+    let mut watcher = watcher(desk);
+    let heading = Heading::default();
+    let ended = proving::run(
+        &mut prover,
+        &mut client,
+        journal,
+        &heading,
+        kept,
+        &mut watcher,
+    );
+    (ended, watcher)
+}
+
+/// Makes the tests of `plan`, made for the pan of the bench of `spec`.
+///
+/// # Errors
+/// How the verification broke off.
 pub fn prove(
     spec: BenchSpec,
     plan: impl FnOnce(&Desk) -> ProofPlan,
 ) -> Result<(Vec<ProofEntry>, Hand), ProvingFault> {
-    let Ok(stream) = BenchStream::open(spec) else {
-        return Err(ProvingFault::Stopped);
-    };
-    let desk = stream.desk();
-    let mut client = Client::new(Near(stream), 1);
-    let mut prover = Prover::new(plan(&desk));
-    prover.set_patience_s(600);
-    let mut hand = Hand::at(desk);
-    let heading = Heading::default();
-    let kept = proving::run(
-        &mut prover,
-        &mut client,
-        None,
-        &heading,
-        Vec::new(),
-        &mut hand,
-    )?;
-    Ok((kept, hand))
+    let made = |desk: &Desk| Prover::new(plan(desk));
+    let (ended, hand) = attend(spec, made, Hand::at, None, Vec::new());
+    Ok((ended?, hand))
 }

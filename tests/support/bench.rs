@@ -169,3 +169,11 @@ pub fn whole(spec: BenchSpec) -> (Outcome, Session) {
     let outcome = session.outcome.take().expect("an outcome");
     (outcome, session)
 }
+
+/// The studio's scale after our calibration.
+pub fn calibrated(seed: u64) -> BenchSpec {
+    let (_, session) = whole(BenchSpec::studio(seed));
+    let mut spec = BenchSpec::studio(seed);
+    spec.flash = Some(session.desk.flash_image());
+    spec
+}

@@ -441,7 +441,12 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
         self.rest.push(self.now_ms, filtered.smooth_q8);
         self.untold |= self.capture.sample(self.now_ms, &filtered, &self.rest);
         self.note_rest();
-        let weighed = self.weigh();
+        // Nobody asks for the mass of every sample but memory and stream.
+        let weighed = if self.settings.loop_gain > 0 || self.stream_every > 0 {
+            self.weigh()
+        } else {
+            None
+        };
         // Remembered smoothed: a load that is put down swings, and the plays would
         // keep how far it swung past its rest. Of several periods little is left
         // in the mean of 2^n samples, and it is seen against a play of an eighth

@@ -10,20 +10,20 @@ use crate::session::event::{Entry, Event};
 use crate::session::plan::Plan;
 use crate::session::procedure::{Action, Command, Decision, Procedure, SessionFault};
 
-/// Why a session ended early.
+/// Why a session ended early; `F` is what its own rules say.
 #[derive(Clone, Debug, PartialEq)]
-pub enum DriveFault {
+pub enum DriveFault<F = SessionFault> {
     /// The link.
     Link(LinkFault),
     /// The session.
-    Session(SessionFault),
+    Session(F),
     /// The journal.
     Journal(JournalFault),
     /// The user stopped it.
     Stopped,
 }
 
-impl fmt::Display for DriveFault {
+impl<F: fmt::Display> fmt::Display for DriveFault<F> {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Self::Link(fault) => fault.fmt(f),
@@ -34,9 +34,9 @@ impl fmt::Display for DriveFault {
     }
 }
 
-impl std::error::Error for DriveFault {}
+impl<F: std::error::Error> std::error::Error for DriveFault<F> {}
 
-impl From<LinkFault> for DriveFault {
+impl<F> From<LinkFault> for DriveFault<F> {
     fn from(fault: LinkFault) -> Self {
         Self::Link(fault)
     }
@@ -48,19 +48,19 @@ impl From<SessionFault> for DriveFault {
     }
 }
 
-impl From<JournalFault> for DriveFault {
+impl<F> From<JournalFault> for DriveFault<F> {
     fn from(fault: JournalFault) -> Self {
         Self::Journal(fault)
     }
 }
 
-/// What a watcher wants next.
+/// What a watcher wants next; `C` is what can be said.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Wish {
+pub enum Wish<C = Command> {
     /// Nothing.
     GoOn,
     /// Say this to the session.
-    Say(Command),
+    Say(C),
     /// Stop; the journal stays.
     Stop,
 }

@@ -2,69 +2,24 @@
 //! calibration: questions go out, answers come in, what must be kept is written
 //! before anything is shown.
 
-use std::fmt;
-
-use crate::drive::Heading;
+use crate::drive::{DriveFault, Heading, Wish};
 use crate::link::client::Client;
 use crate::link::{Line, LinkFault};
-use crate::record::journal::{Journal, JournalFault};
+use crate::record::journal::Journal;
 use crate::session::proof::entry::ProofEntry;
 use crate::session::proof::prover::{ProofAction, ProofCommand, ProofEvent, ProofFault, Prover};
 
 /// Why a verification ended early.
-#[derive(Clone, Debug, PartialEq)]
-pub enum ProvingFault {
-    /// The link.
-    Link(LinkFault),
-    /// The verification.
-    Proof(ProofFault),
-    /// The journal.
-    Journal(JournalFault),
-    /// The user stopped it.
-    Stopped,
-}
-
-impl fmt::Display for ProvingFault {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        match self {
-            Self::Link(fault) => fault.fmt(f),
-            Self::Proof(fault) => fault.fmt(f),
-            Self::Journal(fault) => fault.fmt(f),
-            Self::Stopped => write!(f, "stopped"),
-        }
-    }
-}
-
-impl std::error::Error for ProvingFault {}
-
-impl From<LinkFault> for ProvingFault {
-    fn from(fault: LinkFault) -> Self {
-        Self::Link(fault)
-    }
-}
+pub type ProvingFault = DriveFault<ProofFault>;
 
 impl From<ProofFault> for ProvingFault {
     fn from(fault: ProofFault) -> Self {
-        Self::Proof(fault)
-    }
-}
-
-impl From<JournalFault> for ProvingFault {
-    fn from(fault: JournalFault) -> Self {
-        Self::Journal(fault)
+        Self::Session(fault)
     }
 }
 
 /// What a watcher wants next.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum ProofWish {
-    /// Nothing.
-    GoOn,
-    /// Say this to the verification.
-    Say(ProofCommand),
-    /// Stop; the journal stays.
-    Stop,
-}
+pub type ProofWish = Wish<ProofCommand>;
 
 /// Whoever watches a verification.
 pub trait ProofWatcher {

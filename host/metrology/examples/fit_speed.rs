@@ -9,13 +9,15 @@
 //! is the whole of ours: gathering, fit with the choice of smoothing, reach
 //! and laying into 32 knots (its curve passes through zero, the other doesn't).
 
+mod timing;
+
 use std::hint::black_box;
-use std::time::Instant;
 
 use scalewright_metrology::curve::{Curve, Knots, counts_at};
 use scalewright_metrology::fit::{free_knots, smooth::Smooth};
 use scalewright_metrology::laying::lay;
 use scalewright_metrology::observation::{Gathered, Observation};
+use timing::seconds;
 
 const DATA: &str = include_str!("../../../tests/reference/strd/Pontius.dat");
 /// Knots rise in counts; the deflection as it stands would do as well.
@@ -31,16 +33,8 @@ fn smooth_knots(observations: &[Observation]) -> Option<(Knots, Smooth)> {
 }
 
 /// Median seconds of one call.
-fn seconds(repeats: usize, mut call: impl FnMut()) -> f64 {
-    let mut times: Vec<f64> = (0..repeats.max(1))
-        .map(|_| {
-            let start = Instant::now();
-            call();
-            start.elapsed().as_secs_f64()
-        })
-        .collect();
-    times.sort_by(f64::total_cmp);
-    times[times.len() / 2]
+fn median(repeats: usize, call: impl FnMut()) -> f64 {
+    seconds(repeats, call).0
 }
 
 fn main() -> Result<(), Box<dyn std::error::Error>> {
@@ -70,11 +64,11 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
         .collect();
 
     let line = free_knots::fit(&x, &y, segments)?;
-    let free_seconds = seconds(repeats, || {
+    let free_seconds = median(repeats, || {
         let _ = black_box(free_knots::fit(black_box(&x), black_box(&y), segments));
     });
     let (knots, smooth) = smooth_knots(&observations).ok_or("the smooth curve can't be formed")?;
-    let smooth_seconds = seconds(repeats, || {
+    let smooth_seconds = median(repeats, || {
         let _ = black_box(smooth_knots(black_box(&observations)));
     });
     let squares = |curve: &dyn Curve| -> f64 {

@@ -10,16 +10,18 @@
 //! `Joint::solve`, from captures to the full covariance; `plan` is the choice
 //! of a course from a set of ten weights.
 
+mod timing;
+
 use std::collections::BTreeMap;
 use std::error::Error;
 use std::hint::black_box;
-use std::time::Instant;
 
 use scalewright_metrology::joint::{
     Body, Estimate, Grade, Joint, Memory, Problem, Scatter, Weighing, Worth,
 };
 use scalewright_metrology::planning::course;
 use scalewright_metrology::tolerance::AccuracyClass;
+use timing::seconds;
 
 const MAX_G: f64 = 20_000.0;
 const E_G: f64 = 10.0;
@@ -222,20 +224,6 @@ fn uncut(problem: &Problem) -> Problem {
         body.worth = body.worth.u_g().map_or(Worth::Unknown, Worth::Stated);
     }
     uncut
-}
-
-/// Median and least seconds of one call: the least is what other programs on
-/// the machine disturb least.
-fn seconds(repeats: usize, mut call: impl FnMut()) -> (f64, f64) {
-    let mut times: Vec<f64> = (0..repeats.max(1))
-        .map(|_| {
-            let start = Instant::now();
-            call();
-            start.elapsed().as_secs_f64()
-        })
-        .collect();
-    times.sort_by(f64::total_cmp);
-    (times[times.len() / 2], times[0])
 }
 
 fn estimates(all: impl Iterator<Item = Estimate>) -> String {

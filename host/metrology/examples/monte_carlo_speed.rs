@@ -8,12 +8,14 @@
 //! `seconds` is all of `propagate`: laying the ziggurats, drawing, mean and
 //! deviation, both coverage intervals. One thread.
 
+mod timing;
+
 use std::error::Error;
 use std::hint::black_box;
-use std::time::Instant;
 
 use scalewright_metrology::budget::{Budget, Contribution, Knowledge};
 use scalewright_metrology::monte_carlo::{Propagated, generator, propagate};
+use timing::seconds;
 
 /// A scale of 3000 g, d = 1 g, at 2 kg; in g, all different.
 fn shares() -> [(&'static str, Knowledge); 10] {
@@ -30,20 +32,6 @@ fn shares() -> [(&'static str, Knowledge); 10] {
         ("drift of zero", Rectangular { half: 0.4 }),
         ("fit of the table", Normal { sd: 0.2 }),
     ]
-}
-
-/// Median and least seconds of one call: the least is what other programs on
-/// the machine disturb least.
-fn seconds(repeats: usize, mut call: impl FnMut()) -> (f64, f64) {
-    let mut times: Vec<f64> = (0..repeats.max(1))
-        .map(|_| {
-            let start = Instant::now();
-            call();
-            start.elapsed().as_secs_f64()
-        })
-        .collect();
-    times.sort_by(f64::total_cmp);
-    (times[times.len() / 2], times[0])
 }
 
 fn share_json((name, knowledge): &(&str, Knowledge)) -> String {

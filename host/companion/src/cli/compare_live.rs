@@ -154,7 +154,7 @@ fn ended(fault: ProvingFault, session: &str, readings: &str) -> Problem {
         ProvingFault::Link(fault) => Problem::from(fault),
         ProvingFault::Journal(fault) => Problem::from(fault),
         ProvingFault::Stopped => Problem::new(exit::STOPPED, "stopped", again),
-        ProvingFault::Proof(fault) => Problem::new(exit::SCALE, fault.to_string(), again),
+        ProvingFault::Session(fault) => Problem::new(exit::SCALE, fault.to_string(), again),
     }
 }
 

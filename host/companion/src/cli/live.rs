@@ -3,25 +3,16 @@
 //! On a terminal the line of the load at hand is rewritten while it settles;
 //! elsewhere each load is one finished line.
 
-use std::io::Write;
-use std::time::{Duration, Instant};
-
 use crate::quantise::spec_of;
 use crate::record::together::Together;
 use crate::record::weights::name;
 use crate::report::number;
-use crate::report::sparkline;
 use crate::report::together;
 use crate::session::event::{Event, Part, Watching, WrongLoad};
 use crate::session::plan::{Load, Plan};
 
+use super::live_line::{LiveLine, clip};
 use super::paint::Paint;
-
-/// Shortest time between two rewritings of the line at hand.
-const FRAME: Duration = Duration::from_millis(40);
-
-/// Signal values kept for the small curve of a settling load.
-const TRACE: usize = 15;
 
 /// Shows a session.
 pub struct Screen {
@@ -35,18 +26,16 @@ pub struct Screen {
     /// The filling at hand.
     filled: Option<String>,
     part: Option<Part>,
-    head: String,
-    trace: Vec<f64>,
-    drawn: Option<Instant>,
-    open_line: bool,
+    line: LiveLine,
 }
 
 impl Screen {
     /// A screen on standard output; a quiet one shows nothing.
     #[must_use]
     pub fn new(plan: &Plan, quiet: bool, by_hand: bool) -> Self {
+        let paint = Paint::of_stdout();
         Self {
-            paint: Paint::of_stdout(),
+            paint,
             quiet,
             by_hand,
             e_g: plan.scale.e_g,
@@ -58,28 +47,13 @@ impl Screen {
                 .collect(),
             filled: None,
             part: None,
-            head: String::new(),
-            trace: Vec::new(),
-            drawn: None,
-            open_line: false,
+            line: LiveLine::new(paint, quiet),
         }
     }
 
     /// A line of text, whatever stands on the line at hand.
     pub fn say(&mut self, text: &str) {
-        if !self.quiet {
-            self.finish_line();
-            outln!("{text}");
-        }
-    }
-
-    fn finish_line(&mut self) {
-        if self.open_line {
-            // The live line vanishes; what it led to is said in its place.
-            outpart!("\r\x1b[2K");
-            self.open_line = false;
-        }
-        let _ = std::io::stdout().flush();
+        self.line.say(text);
     }
 
     /// Shows an event.
@@ -266,13 +240,11 @@ impl Screen {
         } else {
             format!("{:>8}  {}", self.mass(load), load.weights.join("+"))
         };
-        self.head = if of > 1 {
+        self.line.begin(if of > 1 {
             format!("  {number:>2}/{of:<2} {:<34}", clip(&what, 34))
         } else {
             format!("  {:<40}", clip(&what, 40))
-        };
-        self.trace.clear();
-        self.drawn = None;
+        });
         let filling = self
             .fillings
             .iter()
@@ -303,14 +275,6 @@ impl Screen {
 
     fn live(&mut self, load_g: Option<f64>, net_counts: f64, watching: Watching) {
         let value = load_g.unwrap_or(net_counts);
-        if self.trace.len() == TRACE {
-            self.trace.remove(0);
-        }
-        self.trace.push(value);
-        if !self.paint.live || self.drawn.is_some_and(|at| at.elapsed() < FRAME) {
-            return;
-        }
-        self.drawn = Some(Instant::now());
         let number = match load_g {
             Some(g) => number::mass(g, number::resolution_g(self.e_g)),
             None => format!("{net_counts:.0} counts"),
@@ -320,14 +284,7 @@ impl Screen {
             Watching::Settling => "settling".to_string(),
             Watching::Averaging { done, of } => format!("{done}/{of}"),
         };
-        let curve = sparkline(&self.trace, self.paint.style());
-        let line = format!("{}{number:>13} {state:<9}", self.head);
-        outpart!(
-            "\r\x1b[2K{line}{}",
-            clip(&curve, 80usize.saturating_sub(line.chars().count()))
-        );
-        let _ = std::io::stdout().flush();
-        self.open_line = true;
+        self.line.show(value, &format!("{number:>13} {state:<9}"));
     }
 
     fn captured(&mut self, event: &Event) {
@@ -363,8 +320,7 @@ impl Screen {
             }
             _ => format!("{:>10.0} counts", capture.mean_counts),
         };
-        let head = self.head.clone();
-        self.say(&format!("{head}{tail}"));
+        self.line.conclude(&tail);
     }
 
     fn wrong(&mut self, wrong: &WrongLoad) {
@@ -447,16 +403,6 @@ pub fn describe(load: &Load) -> String {
     } else {
         load.weights.join(" + ")
     }
-}
-
-/// At most `columns` characters; what was cut off ends in ".." .
-fn clip(text: &str, columns: usize) -> String {
-    if text.chars().count() <= columns {
-        return text.into();
-    }
-    let mut short: String = text.chars().take(columns.saturating_sub(2)).collect();
-    short.push_str("..");
-    short
 }
 
 /// Lines of at most `columns` characters, broken at spaces.

@@ -36,6 +36,7 @@ mod flash_serial;
 mod inspect;
 mod inspect_text;
 mod live;
+mod live_line;
 mod log_file;
 mod logs;
 mod paint;

@@ -288,7 +288,7 @@ impl From<ProvingFault> for Problem {
                 "stopped; every capture so far is kept",
                 "`scalewright verify --go-on` goes on later",
             ),
-            ProvingFault::Proof(fault) => {
+            ProvingFault::Session(fault) => {
                 let advice = match &fault {
                     ProofFault::NotCalibrated => "`scalewright calibrate --help` says how",
                     ProofFault::OtherSettings { .. } => {

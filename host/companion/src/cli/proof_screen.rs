@@ -1,22 +1,14 @@
 //! A verification as it happens, line by line, at most 80 columns.
 
-use std::io::Write;
-use std::time::{Duration, Instant};
-
-use crate::report::{number, sparkline};
+use crate::report::number;
 use crate::session::plan::Load;
 use crate::session::proof::plan::{Doing, ProofPlan, ProofStep};
 use crate::session::proof::prover::{ProofEvent, Watching};
 use crate::session::proof::{Spot, Test};
 
 use super::live::{describe, wrap};
+use super::live_line::{LiveLine, clip};
 use super::paint::Paint;
-
-/// Shortest time between two rewritings of the line at hand.
-const FRAME: Duration = Duration::from_millis(40);
-
-/// Readings kept for the small curve of a settling load.
-const TRACE: usize = 15;
 
 /// Shows a verification.
 pub struct ProofScreen {
@@ -25,44 +17,28 @@ pub struct ProofScreen {
     /// Whether people (not the bench) put the loads on.
     by_hand: bool,
     e_g: f64,
-    head: String,
     test: Option<Test>,
-    trace: Vec<f64>,
-    drawn: Option<Instant>,
-    open_line: bool,
+    line: LiveLine,
 }
 
 impl ProofScreen {
     /// A screen on standard output; a quiet one shows nothing.
     #[must_use]
     pub fn new(plan: &ProofPlan, quiet: bool, by_hand: bool) -> Self {
+        let paint = Paint::of_stdout();
         Self {
-            paint: Paint::of_stdout(),
+            paint,
             quiet,
             by_hand,
             e_g: plan.scale.e_g,
-            head: String::new(),
             test: None,
-            trace: Vec::new(),
-            drawn: None,
-            open_line: false,
+            line: LiveLine::new(paint, quiet),
         }
     }
 
     /// A line of text, whatever stands on the line at hand.
     pub fn say(&mut self, text: &str) {
-        if !self.quiet {
-            self.finish_line();
-            outln!("{text}");
-        }
-    }
-
-    fn finish_line(&mut self) {
-        if self.open_line {
-            outpart!("\r\x1b[2K");
-            self.open_line = false;
-        }
-        let _ = std::io::stdout().flush();
+        self.line.say(text);
     }
 
     /// Shows an event.
@@ -111,8 +87,7 @@ impl ProofScreen {
                     number::error_g(error_g, self.e_g),
                     number::error_e(error_g / self.e_g)
                 );
-                let head = self.head.clone();
-                self.say(&format!("{head}{tail}"));
+                self.line.conclude(&tail);
             }
         }
     }
@@ -121,13 +96,11 @@ impl ProofScreen {
         use crate::session::proof::entry::ProofEntry;
         match entry {
             ProofEntry::Zeroed { .. } => {
-                let head = self.head.clone();
-                self.say(&format!("{head}{:>14}", "zero set"));
+                self.line.conclude(&format!("{:>14}", "zero set"));
             }
             ProofEntry::Tared { cleared, .. } => {
-                let head = self.head.clone();
                 let what = if *cleared { "tare cleared" } else { "tared" };
-                self.say(&format!("{head}{what:>14}"));
+                self.line.conclude(&format!("{what:>14}"));
             }
             ProofEntry::Undone => self.say("  taken back; lift it and put it on again"),
             ProofEntry::LeftOut { test, why } => {
@@ -154,9 +127,8 @@ impl ProofScreen {
             (false, Spot::Middle) => format!("{mass:>8}  {}", step.load.weights.join("+")),
             (false, spot) => format!("{mass:>8}  {}", spot.words()),
         };
-        self.head = format!("  {number:>2}/{of:<2} {:<38}", clip(&what, 38));
-        self.trace.clear();
-        self.drawn = None;
+        self.line
+            .begin(format!("  {number:>2}/{of:<2} {:<38}", clip(&what, 38)));
         if !self.by_hand {
             return;
         }
@@ -184,14 +156,6 @@ impl ProofScreen {
     }
 
     fn live(&mut self, gross_g: f64, watching: Watching) {
-        if self.trace.len() == TRACE {
-            self.trace.remove(0);
-        }
-        self.trace.push(gross_g);
-        if !self.paint.live || self.drawn.is_some_and(|at| at.elapsed() < FRAME) {
-            return;
-        }
-        self.drawn = Some(Instant::now());
         let reading = number::mass(gross_g, number::resolution_g(self.e_g));
         let state = match watching {
             Watching::Waiting => "waiting".to_owned(),
@@ -200,12 +164,8 @@ impl ProofScreen {
             Watching::Lying { left_s } if left_s >= 60 => format!("{} min", left_s.div_ceil(60)),
             Watching::Lying { left_s } => format!("{left_s} s"),
         };
-        let curve = sparkline(&self.trace, self.paint.style());
-        let line = format!("{}{reading:>11} {state:<9}", self.head);
-        let room = 80usize.saturating_sub(line.chars().count());
-        outpart!("\r\x1b[2K{line}{}", clip(&curve, room));
-        let _ = std::io::stdout().flush();
-        self.open_line = true;
+        self.line
+            .show(gross_g, &format!("{reading:>11} {state:<9}"));
     }
 
     fn wrong(&mut self, asked: &Load, seen_g: f64, looks_like: &[Load], nothing_moved: bool) {
@@ -251,14 +211,4 @@ fn pan(spot: Spot, mark: &str) -> [String; 5] {
         format!("|  {}  |  {}  |", at(Spot::FrontLeft), at(Spot::FrontRight)),
         "+---front---+".to_owned(),
     ]
-}
-
-/// At most `columns` characters; what was cut off ends in "..".
-fn clip(text: &str, columns: usize) -> String {
-    if text.chars().count() <= columns {
-        return text.into();
-    }
-    let mut short: String = text.chars().take(columns.saturating_sub(2)).collect();
-    short.push_str("..");
-    short
 }

@@ -13,22 +13,23 @@ use serde::Serialize;
 use super::paint::Paint;
 use super::problem::{Problem, exit};
 
-/// Writes the report beside the journal and returns its path.
+/// Writes a report beside the journal and returns its path; `again` is the
+/// command that makes it once more.
 ///
 /// # Errors
 /// When it cannot be written.
-fn write_report(journal: &Path, outcome: &Outcome) -> Result<PathBuf, Problem> {
+pub fn write_report(journal: &Path, html: &str, again: &str) -> Result<PathBuf, Problem> {
     let name = journal.file_name().map_or_else(
         || "session".into(),
         |name| name.to_string_lossy().into_owned(),
     );
     let stem = name.split('.').next().unwrap_or("session");
     let page = journal.with_file_name(format!("{stem}.html"));
-    std::fs::write(&page, report::page(outcome)).map_err(|error| {
+    std::fs::write(&page, html).map_err(|error| {
         Problem::new(
             exit::DATA,
             format!("the report could not be written: {error}"),
-            "check the free space; `scalewright resume` writes it again",
+            format!("check the free space; `{again}` writes it again"),
         )
         .fact("file", page.display().to_string())
     })?;
@@ -61,7 +62,11 @@ pub fn conclude(
     outcome.date.clone_from(&heading.date);
     outcome.seed = heading.seed;
     outcome.wall_s = began.elapsed().as_secs_f64();
-    let page = write_report(journal.path(), &outcome)?;
+    let page = write_report(
+        journal.path(),
+        &report::page(&outcome),
+        "scalewright resume",
+    )?;
     print(&outcome, json)?;
     let code = if outcome.after.verdict == "pass" {
         exit::PASSED

@@ -12,7 +12,7 @@ use crate::link::find::identity;
 use crate::proving::{self, ProofWatcher};
 use crate::quantise::spec_of;
 use crate::record::journal::{Contents, Journal};
-use crate::record::proof::{Proof, Verdict};
+use crate::record::proof::Verdict;
 use crate::report;
 use crate::session::proof::entry::ProofEntry;
 use crate::session::proof::evaluate::evaluate;
@@ -275,7 +275,8 @@ fn conclude(entries: &[ProofEntry], journal: &Path, json: bool) -> Outcome {
             "go on with `scalewright verify --go-on`, or begin anew",
         )
     })?;
-    let page = write_report(journal, &proof)?;
+    let again = "scalewright verify --again FILE";
+    let page = saved::write_report(journal, &report::proof_page(&proof), again)?;
     if json {
         saved::print_json(&proof)?;
     } else {
@@ -291,22 +292,4 @@ fn conclude(entries: &[ProofEntry], journal: &Path, json: bool) -> Outcome {
         Verdict::Passes | Verdict::PassesSoFar => exit::PASSED,
         Verdict::Open | Verdict::Fails => exit::DOES_NOT_PASS,
     })
-}
-
-fn write_report(journal: &Path, proof: &Proof) -> Result<PathBuf, Problem> {
-    let file = journal.file_name().map_or_else(
-        || "verification".into(),
-        |name| name.to_string_lossy().into_owned(),
-    );
-    let stem = file.split('.').next().unwrap_or("verification");
-    let page = journal.with_file_name(format!("{stem}.html"));
-    std::fs::write(&page, report::proof_page(proof)).map_err(|error| {
-        Problem::new(
-            exit::DATA,
-            format!("the report could not be written: {error}"),
-            "check the free space; `scalewright verify --again FILE` writes it again",
-        )
-        .fact("file", page.display().to_string())
-    })?;
-    Ok(page)
 }

@@ -6,7 +6,7 @@
 
 use super::number;
 use super::text_chart::Chart;
-use super::text_line::{Ink, Style, fit, pad, paint, wrap};
+use super::text_line::{Ink, Style, pad, paint, set, wrap};
 use crate::record::foreseen::{Foreseen, ForeseenStep, MAY_TAKE, StepPurpose};
 use crate::record::weights::name;
 
@@ -38,12 +38,7 @@ pub fn foreseen(found: &Foreseen, style: Style) -> String {
             });
         }
     }
-    let mut text = String::new();
-    for line in lines {
-        text.push_str(&fit(style, &line));
-        text.push('\n');
-    }
-    text
+    set(style, &lines)
 }
 
 fn steps(found: &Foreseen, style: Style, lines: &mut Vec<String>) {

@@ -8,7 +8,7 @@
 
 use super::band::Band;
 use super::text_chart::Chart;
-use super::text_line::{Ink, Style, clean, fit, pad, paint, width, wrap};
+use super::text_line::{Ink, Style, clean, fit, pad, paint, set, width, wrap};
 use super::together::terminal as together;
 use super::{number, words};
 use crate::record::outcome::{CandidateLine, Outcome, VerificationRow};
@@ -41,12 +41,7 @@ pub fn table(outcome: &Outcome, style: Style) -> String {
     for line in wrap(style, "", words::CAUTION) {
         lines.push(paint(style, Ink::Soft, &line));
     }
-    let mut text = String::new();
-    for line in lines {
-        text.push_str(&fit(style, &line));
-        text.push('\n');
-    }
-    text
+    set(style, &lines)
 }
 
 fn head(outcome: &Outcome, style: Style, lines: &mut Vec<String>) {

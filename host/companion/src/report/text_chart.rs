@@ -2,7 +2,7 @@
 //! and the sparkline. Dots of braille where allowed, plain signs in ASCII.
 
 use super::number;
-use super::text_line::{Ink, Style, fit, pad, paint, width};
+use super::text_line::{Ink, Style, pad, paint, set, width};
 
 /// Columns of the drawing area of [`error_curve`], where there is room.
 const WIDE: usize = 60;
@@ -39,12 +39,7 @@ pub fn error_curve(rows: &[(f64, f64)], mpe: &dyn Fn(f64) -> f64, style: Style) 
         mark: style.pick("◆", "o"),
         ink: None,
     };
-    let mut text = String::new();
-    for line in chart.lines(style) {
-        text.push_str(&fit(style, &line));
-        text.push('\n');
-    }
-    text
+    set(style, &chart.lines(style))
 }
 
 /// Values as one line of bars, lowest to highest; at most `style.columns`

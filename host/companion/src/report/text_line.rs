@@ -142,6 +142,16 @@ fn pieces(text: &str) -> impl Iterator<Item = Piece<'_>> {
     })
 }
 
+/// Lines as a text, each cut to the columns of the style.
+pub(super) fn set(style: Style, lines: &[String]) -> String {
+    let mut text = String::new();
+    for line in lines {
+        text.push_str(&fit(style, line));
+        text.push('\n');
+    }
+    text
+}
+
 /// The line cut to the columns of the style, without blanks at its end. What
 /// is cut off is cut with a colour reset, so that nothing runs into the next.
 pub(super) fn fit(style: Style, line: &str) -> String {

@@ -6,7 +6,7 @@
 //! below.
 
 use super::number;
-use super::text_line::{Ink, Style, clean, cut, fit, pad, paint, width, wrap};
+use super::text_line::{Ink, Style, clean, cut, pad, paint, set, width, wrap};
 use crate::record::mass::is_avoirdupois;
 use crate::record::weights::name;
 use crate::review::{Level, Remark, Review, rough};
@@ -44,12 +44,7 @@ pub fn weights(review: &Review, style: Style) -> String {
     for one in &review.remarks {
         remark(one, style, &mut lines);
     }
-    let mut text = String::new();
-    for line in lines {
-        text.push_str(&fit(style, &line));
-        text.push('\n');
-    }
-    text
+    set(style, &lines)
 }
 
 fn rows(review: &Review) -> Vec<Row> {

@@ -401,18 +401,12 @@ fn proofs(
                 net: capture.mean_counts - zero,
                 correction_g: capture.correction_g,
                 u_g: variance.sqrt(),
-                from_above: before.is_some_and(|before| is_left_over(capture, before)),
+                from_above: before.is_some_and(|before| {
+                    before.sitting == capture.sitting && capture.load.is_left_of(&before.load)
+                }),
             })
         })
         .collect()
-}
-
-/// Whether a load is what stays when something is taken off the one before.
-fn is_left_over(capture: &Capture, before: &Capture) -> bool {
-    let (now, then) = (&capture.load.weights, &before.load.weights);
-    before.sitting == capture.sitting
-        && now.len() < then.len()
-        && now.iter().all(|id| then.contains(id))
 }
 
 /// How well a load comes back, g: the standard deviation of one capture, of

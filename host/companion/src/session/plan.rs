@@ -42,6 +42,14 @@ pub struct Load {
 }
 
 impl Load {
+    /// Whether this is what stays when something is taken off `before`: reached
+    /// from above.
+    #[must_use]
+    pub fn is_left_of(&self, before: &Self) -> bool {
+        self.weights.len() < before.weights.len()
+            && self.weights.iter().all(|id| before.weights.contains(id))
+    }
+
     /// The empty pan.
     #[must_use]
     pub fn empty() -> Self {

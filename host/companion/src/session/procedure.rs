@@ -20,6 +20,7 @@ use super::judge;
 use super::plan::{Known, Load, Plan, PlannedWeight};
 use super::storing::Storing;
 use super::together;
+use super::trouble::Trouble;
 use crate::quantise;
 use crate::record::outcome::{CorrectionTried, Noise, Outcome};
 use crate::record::together::{Together, WeightFound};
@@ -156,7 +157,7 @@ pub struct Procedure {
     correction: Option<CorrectionTried>,
     agreement: (usize, usize),
     take_as_is: bool,
-    trouble: bool,
+    trouble: Trouble,
     began_ms: Option<u32>,
     last_ms: u32,
     patience_s: Option<u32>,
@@ -199,7 +200,7 @@ impl Procedure {
             correction: None,
             agreement: (0, 0),
             take_as_is: false,
-            trouble: false,
+            trouble: Trouble::default(),
             began_ms: None,
             last_ms: 0,
             patience_s: None,

@@ -2,8 +2,42 @@
 
 use scalewright_protocol::message::Flags;
 
+/// What is to be said when a condition comes or goes.
+pub(super) enum News {
+    /// It came: what, in plain words, and what to do about it.
+    Came(&'static str, &'static str),
+    /// It is gone.
+    Over,
+}
+
+/// Whether something stands in the way: said once when it comes, and once when
+/// it is gone.
+#[derive(Clone, Copy, Debug, Default)]
+pub(super) struct Trouble {
+    said: bool,
+}
+
+impl Trouble {
+    /// Something was said already that these flags don't show.
+    pub(super) fn say(&mut self) {
+        self.said = true;
+    }
+
+    /// Looks at the flags: whether something stands in the way, and what is new.
+    pub(super) fn look(&mut self, flags: Flags) -> (bool, Option<News>) {
+        let found = of(flags);
+        let before = std::mem::replace(&mut self.said, found.is_some());
+        let news = match (before, found) {
+            (false, Some((what, try_this))) => Some(News::Came(what, try_this)),
+            (true, None) => Some(News::Over),
+            _ => None,
+        };
+        (found.is_some(), news)
+    }
+}
+
 /// A condition that stands in the way, and what to do about it.
-pub(super) fn of(flags: Flags) -> Option<(&'static str, &'static str)> {
+fn of(flags: Flags) -> Option<(&'static str, &'static str)> {
     if flags.has(Flags::ADC_SILENT) {
         Some((
             "the bridge ADC delivers nothing",

@@ -2,7 +2,7 @@
 //! from memory but for the 0.5 e in 30 min; load cells after R 60-1:2021, 5.5.1).
 
 use super::finding::worst;
-use super::instrument::{Freed, freed_in_order};
+use super::instrument::{Freed, InOrder, freed_in_order};
 use super::{Finding, Instrument, Judgement, Shortfall, TimedReading, Unusable};
 use crate::tolerance::{AccuracyClass, Stage, mpe_e};
 
@@ -135,16 +135,11 @@ pub fn creep(
 ) -> Result<Creep, Unusable> {
     let load_g = instrument.load("the load", load_g)?;
     let limits = limits(instrument, load_g, rule)?;
-    let all = freed_in_order(instrument, readings)?;
-    let (Some(&(first_s, first)), Some(&(last_s, _)), Some(_)) =
-        (all.first(), all.last(), all.get(1))
-    else {
-        return Err(Unusable::TooFew {
-            what: "readings",
-            given: all.len(),
-            needed: 2,
-        });
-    };
+    let InOrder {
+        first: (first_s, first),
+        last: (last_s, _),
+        all,
+    } = freed_in_order(instrument, readings)?;
     let from_g = instrument.max_g();
     let change = |to: Freed, limit_g| {
         let slack_g = first.slack_g + to.slack_g;

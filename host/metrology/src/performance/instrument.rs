@@ -233,11 +233,18 @@ impl Instrument {
     }
 }
 
-/// Timed readings freed of rounding, `(s, reading)`, their times checked to rise.
+/// Timed readings freed of rounding, `(s, reading)`, two at least.
+pub(super) struct InOrder {
+    pub(super) first: (f64, Freed),
+    pub(super) last: (f64, Freed),
+    pub(super) all: Vec<(f64, Freed)>,
+}
+
+/// Readings freed of rounding, their times checked to rise.
 pub(super) fn freed_in_order(
     instrument: &Instrument,
     readings: &[TimedReading],
-) -> Result<Vec<(f64, Freed)>, Unusable> {
+) -> Result<InOrder, Unusable> {
     let mut before_s: Option<f64> = None;
     let mut all = Vec::with_capacity(readings.len());
     for (index, timed) in readings.iter().enumerate() {
@@ -252,5 +259,12 @@ pub(super) fn freed_in_order(
         before_s = Some(at_s);
         all.push((at_s, instrument.freed(&timed.reading, place)?));
     }
-    Ok(all)
+    match (all.first(), all.last()) {
+        (Some(&first), Some(&last)) if all.len() > 1 => Ok(InOrder { first, last, all }),
+        _ => Err(Unusable::TooFew {
+            what: "readings",
+            given: all.len(),
+            needed: 2,
+        }),
+    }
 }

@@ -4,7 +4,7 @@
 //! A.5.2 do of a scale that warms up (from memory). What temperature does is not
 //! told apart: it needs a chamber.
 
-use super::instrument::{Freed, freed_in_order};
+use super::instrument::{Freed, InOrder, freed_in_order};
 use super::zero_setting::ZERO_ACCURACY_E;
 use super::{Finding, Instrument, Judgement, Shortfall, TimedReading, Unusable};
 
@@ -53,16 +53,11 @@ pub fn zero_drift(
     instrument: &Instrument,
     readings: &[TimedReading],
 ) -> Result<ZeroDrift, Unusable> {
-    let all = freed_in_order(instrument, readings)?;
-    let (Some(&(first_s, first)), Some(&(last_s, last)), Some(_)) =
-        (all.first(), all.last(), all.get(1))
-    else {
-        return Err(Unusable::TooFew {
-            what: "readings",
-            given: all.len(),
-            needed: 2,
-        });
-    };
+    let InOrder {
+        first: (first_s, first),
+        last: (last_s, last),
+        all,
+    } = freed_in_order(instrument, readings)?;
     let departure_g = |zero: &Freed| (zero.p_g - first.p_g).abs();
     // The largest, its rounding counted in: small weights need not be on each.
     let (largest_g, slack_g) = (all.iter())

@@ -7,7 +7,7 @@ use crate::record::proof::Verdict;
 use crate::report::columns::{Column, lay};
 use crate::report::number;
 use crate::report::text_chart::Chart;
-use crate::report::text_line::{Ink, Style, clean, cut, fit, pad, paint, wrap};
+use crate::report::text_line::{Ink, Style, clean, cut, pad, paint, set, wrap};
 use crate::report::words::sentence;
 
 /// Columns the names of weights may take.
@@ -60,12 +60,7 @@ pub fn table(record: &ComparisonRecord, style: Style) -> String {
     for line in wrap(style, "", &words::headline(record)) {
         lines.push(paint(style, Ink::Strong, &line));
     }
-    let mut text = String::new();
-    for line in lines {
-        text.push_str(&fit(style, &line));
-        text.push('\n');
-    }
-    text
+    set(style, &lines)
 }
 
 fn curves(record: &ComparisonRecord, style: Style, lines: &mut Vec<String>) {

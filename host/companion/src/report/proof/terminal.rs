@@ -11,7 +11,7 @@ use crate::record::proof::{Proof, ProofRow, TestOutcome, Verdict};
 use crate::report::columns::{Column, lay};
 use crate::report::number;
 use crate::report::text_chart::Chart;
-use crate::report::text_line::{Ink, Style, clean, cut, fit, paint, wrap};
+use crate::report::text_line::{Ink, Style, clean, cut, paint, set, wrap};
 use crate::report::words::{CAUTION, or_unknown, sentence};
 
 /// Most columns of a row's name and of a contribution's.
@@ -41,12 +41,7 @@ pub fn proof_table(proof: &Proof, style: Style) -> String {
     for line in wrap(style, "", CAUTION) {
         lines.push(paint(style, Ink::Soft, &line));
     }
-    let mut text = String::new();
-    for line in lines {
-        text.push_str(&fit(style, &line));
-        text.push('\n');
-    }
-    text
+    set(style, &lines)
 }
 
 fn head(proof: &Proof, style: Style, lines: &mut Vec<String>) {

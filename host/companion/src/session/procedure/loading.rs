@@ -12,7 +12,7 @@ use crate::quantise;
 use crate::session::event::{Capture, Event, Part, Watching, WrongLoad};
 use crate::session::judge;
 use crate::session::plan::{Known, Load};
-use crate::session::trouble;
+use crate::session::trouble::News;
 
 /// A load of the expected size must have rested this long before it is taken:
 /// the hand is off.
@@ -314,7 +314,7 @@ impl Procedure {
                     what: "the load does not come to rest".into(),
                     try_this: "look for draught, a shaking table, or a load that swings".into(),
                 });
-                self.trouble = true;
+                self.trouble.say();
                 self.phase = Phase::Watching(watch);
                 return Ok(wait());
             }
@@ -454,21 +454,14 @@ impl Procedure {
     }
 
     fn in_trouble(&mut self, state: &State) -> bool {
-        let found = trouble::of(state.flags);
-        match found {
-            Some((what, try_this)) if !self.trouble => {
-                self.trouble = true;
-                self.events.push(Event::Trouble {
-                    what: what.into(),
-                    try_this: try_this.into(),
-                });
-            }
-            None if self.trouble => {
-                self.trouble = false;
-                self.events.push(Event::TroubleOver);
-            }
-            _ => {}
-        }
-        found.is_some()
+        let (found, news) = self.trouble.look(state.flags);
+        self.events.extend(news.map(|news| match news {
+            News::Came(what, try_this) => Event::Trouble {
+                what: what.into(),
+                try_this: try_this.into(),
+            },
+            News::Over => Event::TroubleOver,
+        }));
+        found
     }
 }

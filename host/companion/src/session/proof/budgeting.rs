@@ -102,13 +102,9 @@ impl Budgeting {
         }
     }
 
-    /// The budget of the error found at a load.
-    pub(super) fn budget(&self, load: &Load) -> Budget {
-        let load_g = load.mass_g;
-        let rounding = Knowledge::Rectangular {
-            half: 0.5 * self.quantum_g,
-        };
-        let (sd, dof) = match self.repeatability {
+    /// Standard deviation of one loading, g, and its degrees of freedom.
+    fn scatter(&self, load_g: f64) -> (f64, f64) {
+        match self.repeatability {
             // What was seen at one load belongs to that load in part: the rest
             // of the scale repeats no worse near it, and in proportion below.
             Some((sd, at_g, dof)) => {
@@ -119,7 +115,16 @@ impl Budgeting {
                 let near_zero_g = BELIEVED_E * self.e_g;
                 (near_zero_g.hypot(BELIEVED_SHARE * load_g), BELIEVED_DOF)
             }
+        }
+    }
+
+    /// The budget of the error found at a load.
+    pub(super) fn budget(&self, load: &Load) -> Budget {
+        let load_g = load.mass_g;
+        let rounding = Knowledge::Rectangular {
+            half: 0.5 * self.quantum_g,
         };
+        let (sd, dof) = self.scatter(load_g);
         let mut all = vec![
             ("rounding of the table", rounding, 1.0),
             ("rounding of zero", rounding, 1.0),
@@ -184,16 +189,7 @@ impl Budgeting {
     /// The same of a difference of two readings of nearly one load, as of places
     /// on the pan or times: only scatter and rounding stay.
     pub(super) fn of_difference(&self, load: &Load) -> Stated {
-        let (sd, dof) = match self.repeatability {
-            Some((sd, at_g, dof)) => {
-                let floor = 0.02 * self.e_g;
-                (floor.max(sd * (load.mass_g / at_g).clamp(0.25, 1.25)), dof)
-            }
-            None => (
-                (BELIEVED_E * self.e_g).hypot(BELIEVED_SHARE * load.mass_g),
-                BELIEVED_DOF,
-            ),
-        };
+        let (sd, dof) = self.scatter(load.mass_g);
         let standard_g = (2.0 * (sd.powi(2) + self.quantum_g.powi(2) / 12.0)).sqrt();
         let k = student_t_two_sided(0.9545, dof).unwrap_or(2.0);
         Stated {

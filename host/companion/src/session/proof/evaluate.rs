@@ -30,8 +30,8 @@ pub(super) struct Judge<'a> {
     pub(super) rule: Rule,
     pub(super) captures: &'a [ProofCapture],
     /// Gross mass of each capture, g.
-    pub(super) gross_g: &'a [f64],
-    pub(super) quantum_g: f64,
+    all_gross_g: &'a [f64],
+    quantum_g: f64,
     pub(super) budgeting: Budgeting,
 }
 
@@ -43,6 +43,20 @@ impl Judge<'_> {
             .filter(|(_, capture)| capture.test == test)
             .map(|(index, _)| index)
             .collect()
+    }
+
+    /// Gross mass of a capture, g.
+    pub(super) fn gross_g(&self, index: usize) -> f64 {
+        self.all_gross_g.get(index).copied().unwrap_or(f64::NAN)
+    }
+
+    /// What the scale showed at a capture, g; no number where it was blank.
+    pub(super) fn shown_g(&self, index: usize) -> f64 {
+        let shown = self
+            .captures
+            .get(index)
+            .and_then(|capture| capture.indication);
+        shown.map_or(f64::NAN, |quanta| f64::from(quanta) * self.quantum_g)
     }
 
     pub(super) fn permitted_g(&self, load_g: f64) -> f64 {
@@ -121,7 +135,7 @@ pub fn evaluate(entries: &[ProofEntry]) -> Result<Proof, String> {
             Rule::Simple
         },
         captures: &captures,
-        gross_g: &gross_g,
+        all_gross_g: &gross_g,
         quantum_g: quantise::quantum_g(quantum_ug),
         budgeting,
     };

@@ -21,6 +21,7 @@ use super::plan::{Doing, PlannedTest, ProofPlan, ProofStep};
 use super::{Spot, Test};
 use crate::quantise::{self, HostTable};
 use crate::session::plan::{Load, Plan};
+use crate::session::trouble::{News, Trouble};
 use crate::wording::declined;
 
 /// Longest single wait, ms of device time: how often the picture moves.
@@ -230,7 +231,9 @@ pub struct Prover {
     /// From a file: what the scale held when it began.
     file_held: Option<Held>,
     arrival: Option<Arrival>,
-    trouble: bool,
+    trouble: Trouble,
+    /// What was said while it could not be heeded.
+    said: Option<ProofCommand>,
     last_ms: Option<u32>,
     waited_from_ms: Option<u32>,
     patience_s: Option<u32>,
@@ -269,7 +272,8 @@ impl Prover {
             table: None,
             file_held: None,
             arrival: None,
-            trouble: false,
+            trouble: Trouble::default(),
+            said: None,
             last_ms: None,
             waited_from_ms: None,
             patience_s: None,
@@ -323,9 +327,15 @@ impl Prover {
                     arrival.insist();
                 }
             }
+            // While the scale sets zero or tares, its answer belongs to the step
+            // at hand: a moment later it can be said again.
+            ProofCommand::Undo | ProofCommand::LeaveOut if matches!(self.phase, Phase::Acting) => {
+                self.said = Some(command);
+            }
             ProofCommand::Undo => self.undo(),
             ProofCommand::LeaveOut => {
                 if let Some(running) = self.current.take() {
+                    self.phase = Phase::Watching;
                     self.leave_out(running.test.test, "by request".into());
                     self.next_test();
                 }
@@ -350,6 +360,8 @@ impl Prover {
         running.at = at;
         running.must_move = true;
         running.lies_since = None;
+        // A capture under way is of the load that is taken back.
+        self.phase = Phase::Watching;
         self.events.push(ProofEvent::Keep(ProofEntry::Undone));
         self.ask_for_step();
     }
@@ -511,7 +523,6 @@ impl Prover {
         let Some(step) = running.test.steps.get(running.at) else {
             return;
         };
-        let room_g = |mass_g: f64| (4.0 * e_g).max(0.01 * mass_g);
         let before = running.at.checked_sub(1);
         let before = before.and_then(|at| running.test.steps.get(at));
         let must_move = before.is_some_and(|before| {
@@ -519,12 +530,12 @@ impl Prover {
             let apart_g = (before.load.mass_g - step.load.mass_g).abs();
             match same {
                 true => before.spot != step.spot,
-                false => apart_g <= 2.0 * room_g(step.load.mass_g),
+                false => apart_g <= 2.0 * room_g(e_g, step.load.mass_g),
             }
         });
         let awaited = Awaited {
             mass_g: step.load.mass_g,
-            room_g: room_g(step.load.mass_g),
+            room_g: room_g(e_g, step.load.mass_g),
             must_move: must_move || running.must_move,
         };
         running.must_move = false;
@@ -559,6 +570,9 @@ impl Prover {
             self.again("the scale was switched off and on");
         }
         self.phase = Phase::Watching;
+        if let Some(said) = self.said.take() {
+            self.command(said);
+        }
         if self.in_trouble(state) {
             return Ok(wait());
         }
@@ -601,8 +615,7 @@ impl Prover {
         let lying =
             running.lies_since.is_some() && matches!(step.doing, Doing::CaptureAfter { .. });
         if lying
-            && (gross_g - step.load.mass_g).abs()
-                > (4.0 * self.plan.scale.e_g).max(0.01 * step.load.mass_g)
+            && (gross_g - step.load.mass_g).abs() > room_g(self.plan.scale.e_g, step.load.mass_g)
         {
             let since = *running.gone_since.get_or_insert(state.at_ms);
             if state.at_ms.wrapping_sub(since) > GONE_MS {
@@ -697,7 +710,7 @@ impl Prover {
                     what: "the load does not come to rest".into(),
                     try_this: "look for draught, a shaking table, or a load that swings".into(),
                 });
-                self.trouble = true;
+                self.trouble.say();
                 self.phase = Phase::Watching;
                 return Ok(wait());
             }
@@ -783,23 +796,21 @@ impl Prover {
     }
 
     fn in_trouble(&mut self, state: &State) -> bool {
-        let found = crate::session::trouble::of(state.flags);
-        match found {
-            Some((what, try_this)) if !self.trouble => {
-                self.trouble = true;
-                self.events.push(ProofEvent::Trouble {
-                    what: what.into(),
-                    try_this: try_this.into(),
-                });
-            }
-            None if self.trouble => {
-                self.trouble = false;
-                self.events.push(ProofEvent::TroubleOver);
-            }
-            _ => {}
-        }
-        found.is_some()
+        let (found, news) = self.trouble.look(state.flags);
+        self.events.extend(news.map(|news| match news {
+            News::Came(what, try_this) => ProofEvent::Trouble {
+                what: what.into(),
+                try_this: try_this.into(),
+            },
+            News::Over => ProofEvent::TroubleOver,
+        }));
+        found
     }
+}
+
+/// How far off a load may read and still be the one asked for, g.
+fn room_g(e_g: f64, mass_g: f64) -> f64 {
+    (4.0 * e_g).max(0.01 * mass_g)
 }
 
 fn wait() -> ProofAction {

@@ -64,6 +64,15 @@ pub(super) fn of(judge: &Judge<'_>, planned: &PlannedTest) -> Option<TestOutcome
     })
 }
 
+/// Right after zero-setting: what is left of zero is in the uncertainty.
+const AT_ZERO: LoadReading = LoadReading {
+    load_g: 0.0,
+    reading: Reading {
+        indication_g: 0.0,
+        added_g: None,
+    },
+};
+
 struct Found {
     rows: Vec<ProofRow>,
     incomplete: Vec<String>,
@@ -120,7 +129,7 @@ impl Beside {
 }
 
 fn reading(judge: &Judge<'_>, index: usize) -> Reading {
-    Reading::shown(judge.gross_g.get(index).copied().unwrap_or(f64::NAN))
+    Reading::shown(judge.gross_g(index))
 }
 
 fn load_reading(judge: &Judge<'_>, index: usize) -> LoadReading {
@@ -160,14 +169,9 @@ fn errors(judge: &Judge<'_>, captures: &[usize]) -> Result<Found, Unusable> {
         .filter(|index| judge.captures[*index].load.mass_g > 0.0)
         .collect();
     let loads: Vec<LoadReading> = loaded.iter().map(|i| load_reading(judge, *i)).collect();
-    // Zero was set just before: what is left of it is in the uncertainty.
-    let at_zero = LoadReading {
-        load_g: 0.0,
-        reading: Reading::shown(0.0),
-    };
     let found = weighing(
         &judge.instrument,
-        Some(at_zero),
+        Some(AT_ZERO),
         &loads,
         Extent::InitialIntrinsicError,
     )?;
@@ -175,11 +179,8 @@ fn errors(judge: &Judge<'_>, captures: &[usize]) -> Result<Found, Unusable> {
     for (place, (index, error)) in loaded.iter().zip(&found.errors).enumerate() {
         let capture = &judge.captures[*index];
         let before = place.checked_sub(1).and_then(|before| loaded.get(before));
-        let from_above = before.is_some_and(|before| {
-            let then = &judge.captures[*before].load.weights;
-            let now = &capture.load.weights;
-            now.len() < then.len() && now.iter().all(|id| then.contains(id))
-        });
+        let from_above =
+            before.is_some_and(|before| capture.load.is_left_of(&judge.captures[*before].load));
         let mut row = Beside {
             what: name(capture.load.mass_g),
             load_g: capture.load.mass_g,
@@ -208,7 +209,7 @@ fn repeated(judge: &Judge<'_>, captures: &[usize]) -> Result<Found, Unusable> {
         .iter()
         .enumerate()
         .map(|(turn, index)| {
-            let gross_g = judge.gross_g.get(*index).copied().unwrap_or(f64::NAN);
+            let gross_g = judge.gross_g(*index);
             Beside {
                 what: format!("weighing {}", turn + 1),
                 load_g: load.mass_g,
@@ -255,15 +256,11 @@ fn off_centre(judge: &Judge<'_>, captures: &[usize]) -> Result<Found, Unusable> 
             reading: reading(judge, *index),
         })
         .collect();
-    let at_zero = LoadReading {
-        load_g: 0.0,
-        reading: Reading::shown(0.0),
-    };
     // A cell that bears the whole pan: the quarters count, as with up to four
     // supports.
     let found = eccentricity(
         &judge.instrument,
-        Some(at_zero),
+        Some(AT_ZERO),
         load.mass_g,
         &readings,
         4,
@@ -299,18 +296,14 @@ fn pairs(captures: &[usize]) -> Vec<(usize, usize)> {
 }
 
 fn nudged(judge: &Judge<'_>, captures: &[usize]) -> Result<Found, Unusable> {
-    let shown = |index: usize| {
-        let shown = judge.captures[index].indication;
-        shown.map_or(f64::NAN, |quanta| f64::from(quanta) * judge.quantum_g)
-    };
     let pairs = pairs(captures);
     let nudges: Vec<Nudge> = pairs
         .iter()
         .map(|(base, both)| Nudge {
             load_g: judge.captures[*base].load.mass_g,
             weight_g: judge.captures[*both].load.mass_g - judge.captures[*base].load.mass_g,
-            before_g: shown(*base),
-            after_g: shown(*both),
+            before_g: judge.shown_g(*base),
+            after_g: judge.shown_g(*both),
         })
         .collect();
     let found = discrimination(&judge.instrument, &nudges)?;
@@ -379,19 +372,14 @@ fn tared(judge: &Judge<'_>, planned: &PlannedTest, captures: &[usize]) -> Result
         .map_or(0.0, |step| step.load.mass_g);
     // The scale's own tare is rounded like its masses; what it took for the
     // container is what it said of it.
-    let container_reads_g = judge.gross_g.get(*first).copied().unwrap_or(f64::NAN);
+    let container_reads_g = judge.gross_g(*first);
     let net = |index: usize| LoadReading {
         load_g: judge.captures[index].load.mass_g - container,
-        reading: Reading::shown(
-            judge.gross_g.get(index).copied().unwrap_or(f64::NAN) - container_reads_g,
-        ),
+        reading: Reading::shown(judge.gross_g(index) - container_reads_g),
     };
-    let shown = judge.captures[*first].indication;
     let after = LoadReading {
         load_g: 0.0,
-        reading: Reading::shown(
-            shown.map_or(f64::NAN, |quanta| f64::from(quanta) * judge.quantum_g),
-        ),
+        reading: Reading::shown(judge.shown_g(*first)),
     };
     let loads: Vec<LoadReading> = rest.iter().map(|index| net(*index)).collect();
     let found = tare(&judge.instrument, container, after, &loads)?;
@@ -442,7 +430,7 @@ fn crept(judge: &Judge<'_>, planned: &PlannedTest, captures: &[usize]) -> Result
     let found = creep(&judge.instrument, load.mass_g, &timed, CreepRule::Scale)?;
     let mut incomplete = found.incomplete.clone();
     let mut worst = found.judgement;
-    let first_g = judge.gross_g.get(*first).copied().unwrap_or(f64::NAN);
+    let first_g = judge.gross_g(*first);
     let stated = judge.budgeting.of_difference(&load);
     let mut rows: Vec<ProofRow> = lying
         .iter()
@@ -452,7 +440,7 @@ fn crept(judge: &Judge<'_>, planned: &PlannedTest, captures: &[usize]) -> Result
             let mut row = Beside {
                 what: format!("after {:.0} min", at_s / 60.0),
                 load_g: load.mass_g,
-                value_g: judge.gross_g.get(*index).copied().unwrap_or(f64::NAN) - first_g,
+                value_g: judge.gross_g(*index) - first_g,
                 limit_g: found.half_hour.limit_g,
                 stated,
                 captures: vec![*first, *index],
@@ -505,7 +493,6 @@ fn warmed(judge: &Judge<'_>, planned: &PlannedTest, captures: &[usize]) -> Resul
     let mut rows = Vec::new();
     for (empty, loaded) in pairs(captures) {
         let load = &judge.captures[loaded].load;
-        let gross = |index: usize| judge.gross_g.get(index).copied().unwrap_or(f64::NAN);
         let step = planned.steps.get(judge.captures[loaded].step);
         let seconds = match step.map(|step| step.doing) {
             Some(Doing::CaptureOn { seconds }) => seconds,
@@ -517,7 +504,7 @@ fn warmed(judge: &Judge<'_>, planned: &PlannedTest, captures: &[usize]) -> Resul
                 seconds => format!("after {} min", seconds / 60),
             },
             load_g: load.mass_g,
-            value_g: gross(loaded) - gross(empty) - load.mass_g,
+            value_g: judge.gross_g(loaded) - judge.gross_g(empty) - load.mass_g,
             limit_g: judge.permitted_g(load.mass_g),
             stated: judge.budgeting.stated(load),
             captures: vec![empty, loaded],
