@@ -12,7 +12,9 @@ use crate::link::find::identity;
 use crate::proving::{self, ProofWatcher};
 use crate::quantise::spec_of;
 use crate::record::journal::{Contents, Journal};
+use crate::record::mass;
 use crate::record::proof::Verdict;
+use crate::record::surroundings::{self, Surroundings};
 use crate::report;
 use crate::session::proof::entry::ProofEntry;
 use crate::session::proof::evaluate::evaluate;
@@ -39,6 +41,7 @@ Examples:
   scalewright verify --weights weights.toml creep --short
   scalewright verify --weights weights.toml --judge 'R76 III in service'
   scalewright verify --weights weights.toml --judge '0.5 % of load'
+  scalewright verify --weights weights.toml --air '21 C, 48 %, 986 hPa'
   scalewright verify --go-on                            after an interruption
   scalewright verify --again verification.session.jsonl the report once more
 
@@ -78,6 +81,12 @@ pub struct Arguments {
     /// Count a value as kept only when its uncertainty is inside the limit too
     #[arg(long)]
     guarded: bool,
+    /// Temperature, humidity and pressure, as "21 C, 48 %, 986 hPa"
+    #[arg(long, value_name = "AIR", conflicts_with_all = ["go_on", "again"])]
+    air: Option<String>,
+    /// What warm or cold weights may do, as "10 mg": for the uncertainty
+    #[arg(long, value_name = "MASS", conflicts_with_all = ["go_on", "again"])]
+    convection: Option<String>,
     /// The scale's port [default: the one scale that answers]
     #[arg(long)]
     port: Option<String>,
@@ -205,12 +214,13 @@ fn plan<L: crate::link::Line>(
             .to_string(),
         None => format!("R76 {} initial", scale.class),
     };
+    let surroundings = surroundings(arguments)?;
     let tests: &[Test] = match (&arguments.tests, arguments.all) {
         (_, true) => &Test::ALL,
         (named, false) if named.is_empty() => &USUAL,
         (named, false) => named,
     };
-    let plan = ProofPlan::new(
+    let mut plan = ProofPlan::new(
         scale,
         weights,
         tests,
@@ -218,6 +228,7 @@ fn plan<L: crate::link::Line>(
         scheme,
         arguments.guarded,
     )?;
+    plan.surroundings = surroundings;
     if plan.tests.is_empty() {
         let whys = plan
             .impossible
@@ -230,6 +241,27 @@ fn plan<L: crate::link::Line>(
         ));
     }
     Ok(plan)
+}
+
+/// What was noted of the air, and what warm weights may do.
+fn surroundings(arguments: &Arguments) -> Result<Surroundings, Problem> {
+    let said = |option: &str, cause: String, example: &str| {
+        Problem::new(
+            exit::USAGE,
+            format!("{option}: {cause}"),
+            format!("write it as in {option} '{example}'"),
+        )
+    };
+    let mut noted = match &arguments.air {
+        Some(text) => surroundings::parse(text)
+            .map_err(|cause| said("--air", cause, "21 C, 48 %, 986 hPa"))?,
+        None => Surroundings::default(),
+    };
+    if let Some(text) = &arguments.convection {
+        noted.convection_g =
+            mass::parse_g(text).map_err(|cause| said("--convection", cause, "10 mg"))?;
+    }
+    Ok(noted)
 }
 
 /// Guides somebody at a real scale through the tests to the report.

@@ -11,5 +11,6 @@ pub mod mass;
 pub mod outcome;
 pub mod proof;
 pub mod readings;
+pub mod surroundings;
 pub mod together;
 pub mod weights;

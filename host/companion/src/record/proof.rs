@@ -4,6 +4,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::outcome::{DeviceLine, PointLine, ScaleLine};
+use super::surroundings::Surroundings;
 
 /// Everything a reader needs to know of one verification.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -38,6 +39,13 @@ pub struct Proof {
     pub not_tested: Vec<String>,
     /// The uncertainty of the errors of indication, load by load.
     pub budgets: Vec<LoadBudget>,
+    /// What a single reading is worth from now on; absent where the errors tell
+    /// too little.
+    #[serde(default)]
+    pub in_use: Option<InUseLine>,
+    /// What was noted of the surroundings.
+    #[serde(default)]
+    pub surroundings: Surroundings,
     /// Every capture that counts, in order; rows name them by their place.
     pub captures: Vec<CaptureLine>,
     /// All tests together.
@@ -190,4 +198,56 @@ pub struct ContributionLine {
     pub standard_u_g: f64,
     /// Its share of the variance.
     pub share: f64,
+}
+
+/// What a single reading is worth, put anywhere on the pan and not corrected.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct InUseLine {
+    /// Interval to which a reading is read, g.
+    pub reads_g: f64,
+    /// Up to which load this holds, g.
+    pub reach_g: f64,
+    /// Slope of the line of errors through zero: error for one g of reading.
+    pub slope: f64,
+    /// Its standard uncertainty.
+    pub u_slope: f64,
+    /// Whether all errors lie on that line within their uncertainty; otherwise
+    /// the largest errors are added instead of the line's.
+    pub errors_lie_on_line: bool,
+    /// Load by load.
+    pub weighings: Vec<WeighingLine>,
+    /// No expanded uncertainty is larger than this, g,
+    pub base_g: f64,
+    /// and this for one g of reading more.
+    pub rise: f64,
+    /// From which load on the scale is accurate enough.
+    pub minimum: Vec<MinimumLine>,
+    /// The safety factor of those.
+    pub safety: f64,
+    /// What is not in it, in plain words.
+    pub not_counted: Vec<String>,
+}
+
+/// A reading at one load.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct WeighingLine {
+    /// The load, g.
+    pub load_g: f64,
+    /// Standard uncertainty without the error that is left, g.
+    pub standard_u_g: f64,
+    /// Size of the error that is left and not corrected, g.
+    pub error_left_g: f64,
+    /// Expanded uncertainty (95.45 %), the error that is left added in full, g.
+    pub expanded_u_g: f64,
+}
+
+/// The smallest load for a relative accuracy.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct MinimumLine {
+    /// Largest U by the load.
+    pub relative: f64,
+    /// The load, g; absent where no load is weighed so well.
+    pub load_g: Option<f64>,
+    /// The same with the safety factor, g.
+    pub with_safety_g: Option<f64>,
 }

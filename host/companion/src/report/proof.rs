@@ -5,6 +5,7 @@
 //! |---|---|
 //! | `words` | verdict, facts and numbers in words, alike in both reports |
 //! | `limits` | the permitted error over the load, as the rows tell it |
+//! | `in_use` | what a reading is worth from now on |
 //! | `shares` | which contributions of the budget are shown, in which order |
 //! | `page`, `rows`, `parts` | the HTML page |
 //! | `terminal` | the report in the terminal |
@@ -13,6 +14,7 @@
 //! Refuses: to judge. A verdict is read from the record, and the whole is never
 //! shown better than its worst test.
 
+pub(super) mod in_use;
 pub(super) mod limits;
 mod page;
 mod parts;

@@ -121,6 +121,9 @@ fn the_page_tells_the_whole_story() {
         "Discrimination, left out: the small weights were not at hand at Max.",
         "K1 2 kg M1 within 0.1 g",
         "buoyancy of the air",
+        "21.5 °C, 48 %, 986 hPa, air of 1.161 kg/m³, ±0.01 g for warm or cold weights",
+        "is right within 1.7 g plus 0.0060 % of the reading",
+        "no line through zero",
         "very many",
         "Medicine.",
     ] {
@@ -145,8 +148,8 @@ fn the_page_tells_the_whole_story() {
     // Two tests have captures, each under a line with its name.
     let captures: usize = rest[rest.len() - 2..].iter().sum();
     assert_eq!(captures, proof.captures.len() + 2);
-    // Six tests have a picture and the budget too, each in two sizes.
-    assert_eq!(page.matches("<svg ").count(), 2 * 7);
+    // Six tests have a picture, the budget and readings in use, each in two sizes.
+    assert_eq!(page.matches("<svg ").count(), 2 * 8);
 }
 
 #[test]

@@ -154,6 +154,7 @@ fn plan(scale: &ScaleSpec, weights: &[PlannedWeight]) -> ProofPlan {
         samples: 16,
         scheme: "R76 III initial".into(),
         guarded: false,
+        surroundings: scalewright::record::surroundings::Surroundings::default(),
     }
 }
 

@@ -6,7 +6,7 @@
 //! text of the record is escaped.
 
 use super::rows::{class, rows};
-use super::{Kind, limits::Limits, parts, words};
+use super::{Kind, in_use, limits::Limits, parts, words};
 use crate::record::proof::{Proof, TestOutcome, Verdict};
 use crate::report::html::{document, picture, sum};
 use crate::report::number;
@@ -26,6 +26,7 @@ pub fn proof_page(proof: &Proof) -> String {
     }
     for part in [
         parts::budget,
+        in_use::part,
         parts::not_tested,
         parts::done,
         parts::device_table,

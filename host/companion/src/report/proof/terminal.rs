@@ -6,7 +6,7 @@
 //! outside, every colour doubled by a word or a sign.
 
 use super::shares::{names, three};
-use super::{Kind, limits::Limits, words};
+use super::{Kind, in_use, limits::Limits, words};
 use crate::record::proof::{Proof, ProofRow, TestOutcome, Verdict};
 use crate::report::columns::{Column, lay};
 use crate::report::number;
@@ -29,6 +29,7 @@ pub fn proof_table(proof: &Proof, style: Style) -> String {
         tested(proof, test, style, &mut lines);
     }
     budget(proof, style, &mut lines);
+    in_use::lines(proof, style, &mut lines);
     list(style, "Not tested", &words::not_tested(proof), &mut lines);
     lines.push(String::new());
     let verdict = words::verdict(proof);

@@ -4,7 +4,7 @@
 //! Guarantees: true of a record with gaps; a row without a number or a limit is
 //! neither passed nor failed, whatever its record says.
 
-use super::Kind;
+use super::{Kind, in_use};
 use crate::record::proof::{Proof, ProofRow, TestOutcome, Verdict};
 use crate::report::number;
 use crate::report::words::{self, or_unknown};
@@ -270,6 +270,7 @@ pub(in crate::report) fn facts(proof: &Proof) -> Vec<(&'static str, String)> {
         ("Decision rule", or_unknown(&proof.rule)),
         ("Date", words::date(&proof.date)),
     ];
+    facts.extend(in_use::surroundings(proof).map(|noted| ("Surroundings", noted)));
     if !resumed.is_empty() {
         facts.push(("Went on", resumed.join("; ")));
     }

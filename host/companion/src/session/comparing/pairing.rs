@@ -220,24 +220,10 @@ fn ours(proof: &Proof) -> Result<Vec<OursAtLoad>, ComparingFault> {
             "make that test: `scalewright verify --weights weights.toml errors`",
         ));
     }
-    let zero_u_g = zero_u_g(proof);
-    for (ours, _) in &mut out {
-        ours.own_u_g = ours.own_u_g.hypot(zero_u_g);
-    }
     Ok(out
         .into_iter()
         .map(|(ours, errors_g)| averaged(ours, &errors_g))
         .collect())
-}
-
-/// Standard uncertainty of our zero, g: what is shown of the empty pan beside the
-/// loads, at most so far off as the half width of a rectangle. The budgets know
-/// its rounding only, and here all loads share it.
-fn zero_u_g(proof: &Proof) -> f64 {
-    let empty = (proof.captures.iter())
-        .filter(|capture| capture.test == Test::Errors.name() && capture.weights.is_empty());
-    let far_g = empty.map(|capture| capture.gross_g.abs());
-    far_g.filter(|far_g| far_g.is_finite()).fold(0.0, f64::max) / 3f64.sqrt()
 }
 
 fn averaged(mut ours: OursAtLoad, errors_g: &[f64]) -> OursAtLoad {

@@ -5,6 +5,7 @@ use scalewright_metrology::budget::{Budget, Contribution, Knowledge};
 use scalewright_metrology::distribution::student_t_two_sided;
 use scalewright_metrology::monte_carlo::{generator, propagate};
 use scalewright_metrology::statistics::sample_sd;
+use scalewright_metrology::weights::{REFERENCE_AIR_KG_M3, REFERENCE_WEIGHT_KG_M3};
 
 use super::Test;
 use super::entry::{Held, ProofCapture};
@@ -26,9 +27,18 @@ const BELIEVED_SHARE: f64 = 1e-4;
 /// Degrees of freedom of a belief.
 const BELIEVED_DOF: f64 = 50.0;
 
-/// Buoyancy of weights in air within 10 % of 1.2 kg/m3, as a share of the load:
-/// 0.1 * 1.2/8000 (EURAMET cg-18, 7.1.2.2, from memory).
-const AIR_SHARE: f64 = 1.5e-5;
+/// Air is taken to be within this share of [`REFERENCE_AIR_KG_M3`] (EURAMET
+/// cg-18, 7.1.2.2, from memory).
+const AIR_WITHIN: f64 = 0.1;
+
+/// When zero was set before a load.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum ZeroSet {
+    /// Just before it, or the empty pan was captured beside it.
+    JustBefore,
+    /// At the beginning of its test: it may have moved since.
+    AtTheBeginning,
+}
 
 /// What a budget states, g.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -46,6 +56,12 @@ pub(super) struct Budgeting {
     repeatability: Option<(f64, f64, f64)>,
     /// Largest difference from the middle of the pan, g, at this load.
     eccentricity: Option<(f64, f64)>,
+    /// How far the empty pan read off zero at the end of the errors test, g.
+    zero_moved_g: f64,
+    /// Half width of what the air does to a load, as a share of it.
+    air_share: f64,
+    /// Half width of what warm or cold weights may do, g.
+    convection_g: f64,
     /// Weights as known.
     weights: Vec<(String, Known, f64, f64)>,
     /// Loads of the errors test.
@@ -79,7 +95,13 @@ impl Budgeting {
                 .map(|(capture, gross)| ((gross - centre).abs(), capture.load.mass_g));
             off.max_by(|a, b| a.0.total_cmp(&b.0))
         });
+        let empty = captures.iter().zip(gross_g);
+        let empty = empty
+            .filter(|(capture, _)| capture.test == Test::Errors && capture.load.weights.is_empty());
         Self {
+            zero_moved_g: empty.map(|(_, gross_g)| gross_g.abs()).fold(0.0, f64::max),
+            air_share: air_share(plan.surroundings.air().map(|air| air.kg_m3)),
+            convection_g: plan.surroundings.convection_g,
             e_g: plan.scale.e_g,
             quantum_g: quantise::quantum_g(held.settings.quantum_ug),
             repeatability: repeatability
@@ -103,7 +125,7 @@ impl Budgeting {
     }
 
     /// Standard deviation of one loading, g, and its degrees of freedom.
-    fn scatter(&self, load_g: f64) -> (f64, f64) {
+    pub(super) fn scatter(&self, load_g: f64) -> (f64, f64) {
         match self.repeatability {
             // What was seen at one load belongs to that load in part: the rest
             // of the scale repeats no worse near it, and in proportion below.
@@ -118,8 +140,29 @@ impl Budgeting {
         }
     }
 
+    /// Largest difference from the middle of the pan and the load of that test,
+    /// g; `None` where it was not tried.
+    pub(super) fn off_centre(&self) -> Option<(f64, f64)> {
+        self.eccentricity
+    }
+
+    /// Half width of what the air does to a load, as a share of it.
+    pub(super) fn air_share(&self) -> f64 {
+        self.air_share
+    }
+
+    /// How far the empty pan read off zero after the errors test, g.
+    pub(super) fn zero_moved_g(&self) -> f64 {
+        self.zero_moved_g
+    }
+
+    /// Whether the scatter was seen, not believed.
+    pub(super) fn tried_repeatability(&self) -> bool {
+        self.repeatability.is_some()
+    }
+
     /// The budget of the error found at a load.
-    pub(super) fn budget(&self, load: &Load) -> Budget {
+    pub(super) fn budget(&self, load: &Load, zero: ZeroSet) -> Budget {
         let load_g = load.mass_g;
         let rounding = Knowledge::Rectangular {
             half: 0.5 * self.quantum_g,
@@ -130,6 +173,10 @@ impl Budgeting {
             ("rounding of zero", rounding, 1.0),
             ("repeatability", Knowledge::Estimated { sd, dof }, 1.0),
         ];
+        if zero == ZeroSet::AtTheBeginning && self.zero_moved_g > 0.0 {
+            let half = self.zero_moved_g;
+            all.push(("drift of zero", Knowledge::Rectangular { half }, 1.0));
+        }
         if let Some((off_g, at_g)) = self.eccentricity {
             let half = 0.5 * off_g / at_g;
             all.push(("eccentricity", Knowledge::Rectangular { half }, load_g));
@@ -158,8 +205,12 @@ impl Budgeting {
             all.push(("weights, as stated", Knowledge::Normal { sd }, 1.0));
         }
         if load_g > 0.0 {
-            let half = AIR_SHARE;
+            let half = self.air_share;
             all.push(("air buoyancy", Knowledge::Rectangular { half }, load_g));
+        }
+        if load_g > 0.0 && self.convection_g > 0.0 {
+            let half = self.convection_g;
+            all.push(("convection", Knowledge::Rectangular { half }, 1.0));
         }
         let made = all
             .into_iter()
@@ -170,8 +221,8 @@ impl Budgeting {
     }
 
     /// What the budget of a load states.
-    pub(super) fn stated(&self, load: &Load) -> Stated {
-        let budget = self.budget(load);
+    pub(super) fn stated(&self, load: &Load, zero: ZeroSet) -> Stated {
+        let budget = self.budget(load, zero);
         match budget.statement() {
             Ok(stated) => Stated {
                 standard_g: stated.u_g,
@@ -212,7 +263,7 @@ impl Budgeting {
     }
 
     fn line(&self, load: &Load, seed: u64) -> Option<LoadBudget> {
-        let budget = self.budget(load);
+        let budget = self.budget(load, ZeroSet::AtTheBeginning);
         let stated = budget.statement().ok()?;
         let drawn = propagate(&budget, 0.0, TRIALS, &mut generator(seed)).ok();
         let shares = budget.shares();
@@ -241,6 +292,14 @@ impl Budgeting {
                 .collect(),
         })
     }
+}
+
+/// Half width of what air of this density, or any within [`AIR_WITHIN`] of the
+/// reference, does to weights of 8000 kg/m3, as a share of the load: the scale may
+/// have been adjusted in other air (EURAMET cg-18, 7.1.2.2, from memory).
+fn air_share(kg_m3: Option<f64>) -> f64 {
+    let off = kg_m3.map_or(0.0, |kg_m3| (kg_m3 / REFERENCE_AIR_KG_M3 - 1.0).abs());
+    AIR_WITHIN.max(off) * REFERENCE_AIR_KG_M3 / REFERENCE_WEIGHT_KG_M3
 }
 
 /// Size and distribution of what is known.

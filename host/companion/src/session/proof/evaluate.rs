@@ -8,7 +8,7 @@ use scalewright_metrology::tolerance::{AccuracyClass, Intervals, Scheme, check_c
 use super::budgeting::{Budgeting, Stated};
 use super::entry::{self, Held, ProofCapture, ProofEntry};
 use super::plan::ProofPlan;
-use super::{Test, results};
+use super::{Test, in_use, results};
 use crate::quantise::{self, HostTable};
 use crate::record::outcome::{DeviceLine, PointLine, ScaleLine};
 use crate::record::proof::{CaptureLine, HeldTable, Proof, TestOutcome, Verdict};
@@ -177,6 +177,8 @@ pub fn evaluate(entries: &[ProofEntry]) -> Result<Proof, String> {
         rule: judge.rule.to_string(),
         weights: plan.weights.iter().map(label).collect(),
         budgets: judge.budgeting.lines(&judge),
+        in_use: in_use::of(&judge, &tests),
+        surroundings: plan.surroundings,
         tests,
         not_tested: not_tested(plan, &captures, &left_out),
         captures: capture_lines(&captures, &gross_g, judge.quantum_g),

@@ -10,6 +10,7 @@
 //! | `evaluate` | from what was kept to results; nothing else is needed |
 //! | `results` | each test beside its limits |
 //! | `budgeting` | the uncertainty of what was found |
+//! | `in_use` | what a reading is worth from now on |
 //!
 //! Everything is judged by the device's own table and correction, from captured
 //! counts: the same numbers come out again from the file alone.
@@ -18,6 +19,7 @@ pub mod arrival;
 mod budgeting;
 pub mod entry;
 pub mod evaluate;
+mod in_use;
 pub mod plan;
 pub mod prover;
 mod results;

@@ -7,6 +7,7 @@ use scalewright_metrology::tolerance::{AccuracyClass, check_class};
 use serde::{Deserialize, Serialize};
 
 use super::{Spot, Test};
+use crate::record::surroundings::Surroundings;
 use crate::record::weights::name;
 use crate::session::plan::{Load, Plan, PlanFault, PlannedWeight, ScaleSpec};
 use crate::session::together;
@@ -30,6 +31,9 @@ pub struct ProofPlan {
     pub scheme: String,
     /// Whether the uncertainty guards the limit.
     pub guarded: bool,
+    /// What was noted of the surroundings.
+    #[serde(default)]
+    pub surroundings: Surroundings,
 }
 
 /// A test with its steps.
@@ -156,6 +160,7 @@ impl ProofPlan {
             samples: SAMPLES,
             scheme,
             guarded,
+            surroundings: Surroundings::default(),
         })
     }
 

@@ -10,7 +10,7 @@ use scalewright_metrology::performance::{
     eccentricity, repeatability, small_on_big, tare, weighing, zero_return, zero_setting,
 };
 
-use super::budgeting::Stated;
+use super::budgeting::{Stated, ZeroSet};
 use super::evaluate::{Judge, verdict_of};
 use super::plan::{Doing, PlannedTest};
 use super::{Spot, Test};
@@ -186,7 +186,9 @@ fn errors(judge: &Judge<'_>, captures: &[usize]) -> Result<Found, Unusable> {
             load_g: capture.load.mass_g,
             value_g: error.before_rounding.ec,
             limit_g: error.finding.limit_g,
-            stated: judge.budgeting.stated(&capture.load),
+            stated: judge
+                .budgeting
+                .stated(&capture.load, ZeroSet::AtTheBeginning),
             captures: vec![*index],
         }
         .row(judge);
@@ -215,7 +217,7 @@ fn repeated(judge: &Judge<'_>, captures: &[usize]) -> Result<Found, Unusable> {
                 load_g: load.mass_g,
                 value_g: gross_g - load.mass_g,
                 limit_g: judge.permitted_g(load.mass_g),
-                stated: judge.budgeting.stated(load),
+                stated: judge.budgeting.stated(load, ZeroSet::JustBefore),
                 captures: vec![*index],
             }
             .row(judge)
@@ -272,7 +274,7 @@ fn off_centre(judge: &Judge<'_>, captures: &[usize]) -> Result<Found, Unusable> 
             load_g: load.mass_g,
             value_g: error.error_g,
             limit_g: error.finding.limit_g,
-            stated: judge.budgeting.stated(&load),
+            stated: judge.budgeting.stated(&load, ZeroSet::AtTheBeginning),
             captures: vec![*index],
         }
         .row(judge)
@@ -401,7 +403,9 @@ fn tared(judge: &Judge<'_>, planned: &PlannedTest, captures: &[usize]) -> Result
                 load_g: error.load_g,
                 value_g: error.before_rounding.ec,
                 limit_g: error.finding.limit_g,
-                stated: judge.budgeting.stated(&judge.captures[*index].load),
+                stated: judge
+                    .budgeting
+                    .stated(&judge.captures[*index].load, ZeroSet::AtTheBeginning),
                 captures: vec![*first, *index],
             }
             .row(judge),
@@ -506,7 +510,7 @@ fn warmed(judge: &Judge<'_>, planned: &PlannedTest, captures: &[usize]) -> Resul
             load_g: load.mass_g,
             value_g: judge.gross_g(loaded) - judge.gross_g(empty) - load.mass_g,
             limit_g: judge.permitted_g(load.mass_g),
-            stated: judge.budgeting.stated(load),
+            stated: judge.budgeting.stated(load, ZeroSet::JustBefore),
             captures: vec![empty, loaded],
         }
         .row(judge);

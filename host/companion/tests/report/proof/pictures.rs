@@ -101,3 +101,46 @@ fn the_bars_are_divided_as_the_variance_is() {
         .collect();
     assert_eq!(widths, [510.0, 170.0], "the larger first");
 }
+
+/// The curve crosses a line where the record says so, and marks stand there.
+#[test]
+fn the_curve_of_a_reading_crosses_where_the_record_says() {
+    let proof = fixture::pottery();
+    let svg = proved::relative(&proof, "p", Room::Wide);
+    let told = proof.in_use.as_ref().map_or(0, |found| {
+        let loads = found.minimum.iter().filter(|one| one.load_g.is_some());
+        loads.count()
+    });
+    assert_eq!(told, 4, "0.01 % is out of reach");
+    assert_eq!(count(&svg, "circle", "after full"), told + 1);
+    // 1.74 g and 0.006 % are 1 % of 175.1 g, and stand rounded up.
+    assert!(svg.contains(">180 g<"), "{svg}");
+    let document = roxmltree::Document::parse(&svg).unwrap();
+    let curve = document
+        .descendants()
+        .find(|node| {
+            node.tag_name().name() == "polyline" && node.attribute("class") == Some("after")
+        })
+        .and_then(|node| node.attribute("points"))
+        .unwrap();
+    let points: Vec<(f64, f64)> = curve
+        .split(' ')
+        .map(|point| {
+            let (x, y) = point.split_once(',').unwrap();
+            (x.parse().unwrap(), y.parse().unwrap())
+        })
+        .collect();
+    let height = |x: f64| {
+        let after = points.iter().position(|one| one.0 >= x).unwrap().max(1);
+        let (a, b) = (points[after - 1], points[after]);
+        a.1 + (b.1 - a.1) * (x - a.0) / (b.0 - a.0)
+    };
+    let marks = document.descendants().filter(|node| {
+        node.tag_name().name() == "circle" && node.attribute("class") == Some("after full")
+    });
+    for mark in marks.skip(1) {
+        let at = |name: &str| mark.attribute(name).unwrap().parse::<f64>().unwrap();
+        let (x, y) = (at("cx"), at("cy"));
+        assert!((height(x) - y).abs() < 1.0, "{x}, {y}: {}", height(x));
+    }
+}

@@ -7,12 +7,14 @@
 mod in_time;
 mod over_load;
 mod pan;
+mod relative;
 mod repeated;
 mod shares;
 
 pub use in_time::in_time;
 pub use over_load::{errors, small_on_big};
 pub use pan::pan;
+pub use relative::relative;
 pub use repeated::repeated;
 pub use shares::shares;
 
