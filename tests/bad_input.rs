@@ -190,6 +190,17 @@ fn certificates_densities_and_substitution_loads_are_held_to_reason() {
                  class M1 and the uncertainty allow 50.4 mg",
             ),
             (
+                "uncertainty = \"0.4 mg\"",
+                "uncertainty = \"0.4 mg\"\ndrift = \"30 g\"",
+                "line 7: drift of W1: 30 g is more than 2 % of 1 kg, which is probably a typing \
+                 error",
+            ),
+            (
+                "nominal = \"500 g\"",
+                "nominal = \"500 g\"\ndrift = \"1 mg\"",
+                "line 13: weight W2 has a drift and neither certificate nor uncertainty",
+            ),
+            (
                 "7950 kg/m3",
                 "7.95 kg/m3",
                 "line 7: density of W1: \"7.95 kg/m3\" is no density of a weight (500 to 23000 \

@@ -23,6 +23,7 @@ density = "2.7 g/cm3"
 id = "jar"
 nominal = "497.3 g"
 uncertainty = "0.2 g"
+drift = "0.3 g"
 
 [[weight]]
 id = "brick"
@@ -41,7 +42,8 @@ note = "water, with a lid"
 
 /// Numbers by hand: M1 leaves 2 kg 100 mg (OIML R 111-1:2004, table 1), over the
 /// root of 3; 2.7 g/cm3 moves 2 kg by 0.12 (1/2700 - 1/8000) 2000 g = 58.9 mg at
-/// most, over the root of 3 and with 15 mg in quadrature 37.2 mg.
+/// most, over the root of 3 and with 15 mg in quadrature 37.2 mg. 0.3 g over the
+/// root of 3 and 0.1 g are 0.2 g.
 #[test]
 fn weights_are_listed_one_a_line_with_what_is_known() {
     let folder = Folder::new();
@@ -61,13 +63,14 @@ fn weights_are_listed_one_a_line_with_what_is_known() {
         "W1 2 kg M1: within 100 mg 58 mg",
         "W2 2 kg 2.000012 kg certificate, U = 30 mg 37 mg",
         "density 2700 kg/m3: the air may move its reading by 59 mg",
-        "jar 497.3 g stated, U = 0.2 g 0.1 g",
+        "jar 497.3 g stated, U = 0.2 g 0.2 g",
+        "may have drifted by 0.3 g since its mass was stated",
         "brick 8 oz 226.796 g stated, U = 20 mg 10 mg",
         "kitchen 50 g nothing stated: 0.1 % assumed 29 mg",
         "jug about 4 kg substitution load, mass to be found 0.4 kg",
         "water, with a lid",
         // Five weights, two of them equal: 3 * 2 * 2 * 2 - 1.
-        "Sum 4.77411 kg, u = 0.23 g; 23 different loads. Substitution loads: about 4 kg.",
+        "Sum 4.77411 kg, u = 0.33 g; 23 different loads. Substitution loads: about 4 kg.",
         "· units brick (8 oz) is 226.796185 g",
         "! unstated nothing is stated of kitchen",
         "· equal ones W1 and W2 are both 2 kg",

@@ -67,6 +67,12 @@ fn rows(review: &Review) -> Vec<Row> {
                 number::spread(half_g, 2)
             )
         });
+        let drift = one.drift_half_width_g.map(|half_g| {
+            format!(
+                "may have drifted by {} since its mass was stated",
+                number::spread(half_g, 2)
+            )
+        });
         Row {
             cells: [
                 one.id.clone(),
@@ -75,7 +81,11 @@ fn rows(review: &Review) -> Vec<Row> {
                 one.known.clone(),
                 number::spread(u_g, 2),
             ],
-            below: air.into_iter().chain(one.note.clone()).collect(),
+            below: drift
+                .into_iter()
+                .chain(air)
+                .chain(one.note.clone())
+                .collect(),
         }
     });
     let substitutions = review.substitutions.iter().map(|one| Row {

@@ -130,6 +130,8 @@ pub struct WeightRow {
     pub class_mpe_g: Option<f64>,
     /// Expanded uncertainty as stated (k = 2), g.
     pub expanded_uncertainty_g: Option<f64>,
+    /// Half width of what it may have drifted since, g.
+    pub drift_half_width_g: Option<f64>,
     /// Density, kg/m3.
     pub density_kg_m3: Option<f64>,
     /// Half width of what the air may do to its reading, g.
@@ -237,6 +239,7 @@ fn weight_row(one: &Listed) -> WeightRow {
         class: class.map(|(class, _)| class.to_string()),
         class_mpe_g: class.map(|(_, mpe_g)| mpe_g),
         expanded_uncertainty_g: expanded_g,
+        drift_half_width_g: one.drift_g,
         density_kg_m3: one.density_kg_m3,
         buoyancy_half_width_g: one.buoyancy_g(),
         standard_uncertainty_g: one.u_g(),

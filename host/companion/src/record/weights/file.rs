@@ -16,6 +16,7 @@
 //! nominal = "1 kg"
 //! certificate = "1000.012 g"    # conventional mass; with its uncertainty
 //! uncertainty = "0.4 mg"
+//! drift = "1 mg"                # how far it may have moved since then
 //! density = "7.95 g/cm3"        # or kg/m3; adds what the air may do
 //! note = "lab, 2026"
 //!
@@ -75,6 +76,7 @@ struct Weight {
     class: Option<Text>,
     uncertainty: Option<Text>,
     certificate: Option<Text>,
+    drift: Option<Text>,
     density: Option<Text>,
     note: Option<String>,
 }
@@ -256,10 +258,36 @@ fn weight(said: &Weight) -> Result<Listed, Fault> {
         nominal: said.nominal.get_ref().trim().into(),
         nominal_g,
         worth,
+        drift_g: drift_g(said, nominal_g)?,
         density_kg_m3: density.transpose()?,
         note: said.note.clone(),
         filling: None,
     })
+}
+
+/// How far a weight may have moved since its mass was stated, g.
+fn drift_g(said: &Weight, nominal_g: f64) -> Result<Option<f64>, Fault> {
+    let Some(field) = &said.drift else {
+        return Ok(None);
+    };
+    let id = said.id.get_ref();
+    if said.certificate.is_none() && said.uncertainty.is_none() {
+        let cause = format!(
+            "weight {id} has a drift and neither certificate nor uncertainty: the limits of a class hold all the time, so leave the drift out"
+        );
+        return Err(Fault::at(field, cause));
+    }
+    let drift_g = mass_g(field, "drift", id)?;
+    if drift_g > TYPING_ERROR * nominal_g {
+        let cause = format!(
+            "drift of {id}: {} is more than {} % of {}, which is probably a typing error",
+            name(drift_g),
+            TYPING_ERROR * 100.0,
+            name(nominal_g)
+        );
+        return Err(Fault::at(field, cause));
+    }
+    Ok(Some(drift_g))
 }
 
 /// A substitution load, or the fillings of one, each a load of its own.
@@ -273,6 +301,7 @@ fn substitutions(said: &Substitution) -> Result<Vec<Listed>, Fault> {
             nominal: text.trim().into(),
             nominal_g,
             worth: Worth::ToBeFound,
+            drift_g: None,
             density_kg_m3: None,
             note: said.note.clone(),
             filling,

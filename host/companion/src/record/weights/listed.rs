@@ -54,6 +54,8 @@ pub struct Listed {
     pub nominal_g: f64,
     /// What is said of its mass.
     pub worth: Worth,
+    /// How far it may have moved since that was stated, g: a half width.
+    pub drift_g: Option<f64>,
     /// Its density, kg/m3.
     pub density_kg_m3: Option<f64>,
     /// What somebody noted.
@@ -94,10 +96,8 @@ impl Listed {
             Worth::Unstated => rectangle(UNSTATED_SHARE * self.nominal_g),
             Worth::ToBeFound => ROUGH_SHARE * self.nominal_g,
         };
-        match self.buoyancy_g() {
-            Some(half_g) => own_g.hypot(rectangle(half_g)),
-            None => own_g,
-        }
+        let others = [self.drift_g, self.buoyancy_g()].into_iter().flatten();
+        others.fold(own_g, |u_g, half_g| u_g.hypot(rectangle(half_g)))
     }
 
     /// The weight for a plan.
