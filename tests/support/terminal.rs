@@ -17,11 +17,11 @@ const RECENT: usize = 8192;
 /// Runs the command with a terminal as its input and output. `react` sees what
 /// was shown lately, each time more comes, and says what to type. The exit code
 /// and everything shown, escape sequences included.
-pub fn at_a_terminal(
+pub fn at_a_terminal<T: AsRef<str>>(
     folder: &Path,
     arguments: &[&str],
     settings: &[(&str, &str)],
-    mut react: impl FnMut(&str) -> Option<&'static str>,
+    mut react: impl FnMut(&str) -> Option<T>,
 ) -> (i32, String) {
     let (mut master, slave) = TTYPort::pair().expect("a pseudo-terminal");
     let path = slave.name().expect("it has a name");
@@ -51,7 +51,9 @@ pub fn at_a_terminal(
                 shown.extend_from_slice(&chunk[..count]);
                 let from = shown.len().saturating_sub(RECENT);
                 if let Some(typed) = react(&String::from_utf8_lossy(&shown[from..])) {
-                    master.write_all(typed.as_bytes()).expect("it can be typed");
+                    master
+                        .write_all(typed.as_ref().as_bytes())
+                        .expect("it can be typed");
                 }
             }
             _ => {

@@ -18,6 +18,10 @@ pub struct ProofScreen {
     by_hand: bool,
     e_g: f64,
     test: Option<Test>,
+    /// Whether the latest order was for an empty pan.
+    empty: bool,
+    /// Whether the latest capture was taken back.
+    undone: bool,
     line: LiveLine,
 }
 
@@ -32,6 +36,8 @@ impl ProofScreen {
             by_hand,
             e_g: plan.scale.e_g,
             test: None,
+            empty: false,
+            undone: false,
             line: LiveLine::new(paint, quiet),
         }
     }
@@ -102,7 +108,10 @@ impl ProofScreen {
                 let what = if *cleared { "tare cleared" } else { "tared" };
                 self.line.conclude(&format!("{what:>14}"));
             }
-            ProofEntry::Undone => self.say("  taken back; lift it and put it on again"),
+            ProofEntry::Undone => {
+                self.undone = true;
+                self.say("  taken back");
+            }
             ProofEntry::LeftOut { test, why } => {
                 for line in wrap(&format!("{} is left out: {why}", test.title()), 76) {
                     self.say(&format!("  {line}"));
@@ -129,11 +138,18 @@ impl ProofScreen {
         };
         self.line
             .begin(format!("  {number:>2}/{of:<2} {:<38}", clip(&what, 38)));
+        let undone = std::mem::take(&mut self.undone);
+        let was_empty = std::mem::replace(&mut self.empty, step.load.weights.is_empty());
         if !self.by_hand {
             return;
         }
         let order = match (step.load.weights.is_empty(), step.doing) {
+            (true, _) if was_empty => "Leave it empty".to_owned(),
             (true, _) => "Take everything off".to_owned(),
+            (false, _) if undone => format!(
+                "Lift it and put it on again: {}  ({mass} together)",
+                describe(&step.load)
+            ),
             (false, Doing::CaptureAfter { seconds }) if seconds > 0 => {
                 "Leave it where it is".to_owned()
             }
@@ -184,7 +200,7 @@ impl ProofScreen {
         let mark = self.paint.heed("!").clone();
         self.say(&format!(
             "  {mark} that looks like {}, not {asked}",
-            number::mass(seen_g, fine)
+            number::mass((seen_g / self.e_g).round() * self.e_g, fine)
         ));
         let guess = match looks_like.first() {
             None => "no combination of the weights makes that".to_owned(),

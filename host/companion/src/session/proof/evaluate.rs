@@ -139,10 +139,17 @@ pub fn evaluate(entries: &[ProofEntry]) -> Result<Proof, String> {
         quantum_g: quantise::quantum_g(quantum_ug),
         budgeting,
     };
+    let given_up = |test: &str| {
+        entries.iter().any(
+            |entry| matches!(entry, ProofEntry::LeftOut { test: left, .. } if left.name() == test),
+        )
+    };
+    // Of a test that was given up only what speaks against the scale stays.
     let tests: Vec<TestOutcome> = plan
         .tests
         .iter()
         .filter_map(|planned| results::of(&judge, planned))
+        .filter(|test| !given_up(&test.test) || test.verdict == Verdict::Fails)
         .collect();
     let verdict = tests.iter().map(|test| test.verdict).max();
     let mut left_out: Vec<(String, String)> = (plan.impossible.iter())

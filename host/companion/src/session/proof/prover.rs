@@ -247,7 +247,7 @@ struct Running {
     lies_since: Option<u32>,
     /// Since when it reads otherwise, ms.
     gone_since: Option<u32>,
-    /// After an undo what lies there was wrong.
+    /// After an undo what lies there was wrong; an empty pan was not.
     must_move: bool,
 }
 
@@ -358,7 +358,9 @@ impl Prover {
             return;
         };
         running.at = at;
-        running.must_move = true;
+        running.must_move = before
+            .get(at)
+            .is_some_and(|step| !step.load.weights.is_empty());
         running.lies_since = None;
         // A capture under way is of the load that is taken back.
         self.phase = Phase::Watching;
