@@ -291,6 +291,21 @@ fn the_command_says_who_is_off() {
     let kept = run(folder.path(), &wide);
     assert_eq!(kept.code, 0, "{}", kept.out);
     assert!(kept.out.contains("5 % of the load"), "{}", kept.out);
+    let table =
+        "name = \"wide\"\nsource = \"a rule\"\n[[step]]\nup_to = \"6 kg\"\npermitted = \"90 g\"\n";
+    let own = folder.with("own.toml", table);
+    let kept = run(
+        folder.path(),
+        &["compare", &ours, &theirs, "--judge", &own, "--json"],
+    );
+    assert_eq!(kept.code, 0, "{kept:?}");
+    let found: ComparisonRecord = serde_json::from_str(&kept.out).expect("one object");
+    assert_eq!(found.scheme, "the user's own table \"wide\"");
+    assert!(found.scheme_source.starts_with("a rule (set by the user)"));
+    assert!(found.rows.iter().all(|row| row.permitted_g == 90.0));
+    let own = folder.with("own.toml", table.replace("6 kg", "500 g"));
+    let short = run(folder.path(), &["compare", &ours, &theirs, "--judge", &own]);
+    short.is_problem(4, "line 4: up_to of the last step: the table ends at 500 g");
     let unsure = ["compare", &ours, &theirs, "--their-u", "40g", "--json"];
     let unsure: ComparisonRecord =
         serde_json::from_str(&run(folder.path(), &unsure).out).expect("one object");

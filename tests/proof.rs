@@ -14,8 +14,8 @@ use scalewright::session::proof::evaluate::evaluate;
 use scalewright::session::proof::plan::ProofPlan;
 use scalewright::session::proof::prover::{ProofCommand, ProofEvent, ProofFault, Prover, Watching};
 use scalewright_bench::{BenchSpec, BenchStream, Desk, Habits, Mistake};
-use scalewright_protocol::table::Knot;
 use scalewright_tests::proofs::{self, Hand};
+use scalewright_tests::traced;
 use support::Folder;
 use support::bench::{Near, calibrated, plan, studio_scale};
 
@@ -155,72 +155,19 @@ fn every_number_comes_out_of_the_file_again() {
     let proof = evaluate(&contents.entries).expect("results");
     assert_eq!(proof, live, "the file tells what the session told");
 
-    let ProofEntry::ProofBegan { held, .. } = &contents.entries[0] else {
-        panic!("no beginning");
-    };
-    let quantum_g = f64::from(held.settings.quantum_ug) * 1e-6;
-    let captures = entry::captures(&contents.entries);
-    let gross: Vec<f64> = captures
-        .iter()
-        .map(|one| {
-            let net = one.mean_counts - f64::from(one.zero_counts);
-            interpolated(&held.knots, net) * quantum_g - f64::from(one.correction) * quantum_g
-        })
-        .collect();
-    for (line, gross_g) in proof.captures.iter().zip(&gross) {
-        assert!(
-            (line.gross_g - gross_g).abs() <= quantum_g,
-            "{line:?}, {gross_g}"
-        );
+    let found = traced::traced(&contents.entries, &proof).expect("a verification");
+    for number in &found.gross {
+        let off_g = (number.said_g - number.from_file_g).abs();
+        assert!(off_g <= found.quantum_g, "{number:?}");
     }
-    let mass = |index: usize| captures[index].load.mass_g;
-    let mut numbers = 0;
-    for test in &proof.tests {
-        for row in &test.rows {
-            let at = |place: usize| gross[row.captures[place]];
-            let expected = match (test.test.as_str(), row.captures.len()) {
-                ("zero", _) | ("eccentricity", _) | ("errors", _) => at(0) - mass(row.captures[0]),
-                ("repeatability", 1) => at(0) - mass(row.captures[0]),
-                ("repeatability", _) => {
-                    let all = row.captures.iter().map(|index| gross[*index]);
-                    let (low, high) = all.fold((f64::MAX, f64::MIN), |(low, high), one| {
-                        (low.min(one), high.max(one))
-                    });
-                    high - low
-                }
-                ("small-on-big", _) => at(2) - at(1) - at(0),
-                // Right after taring it is the indication.
-                ("tare", 1) => {
-                    f64::from(captures[row.captures[0]].indication.expect("shown")) * quantum_g
-                }
-                ("tare", _) => at(1) - at(0) - (mass(row.captures[1]) - mass(row.captures[0])),
-                ("creep", _) => at(1) - at(0),
-                ("warm-up", _) => at(1) - at(0) - mass(row.captures[1]),
-                other => panic!("{other:?}"),
-            };
-            assert!(
-                (row.value_g - expected).abs() <= 3.0 * quantum_g,
-                "{} {}: {} g, {expected} g from the file",
-                test.test,
-                row.what,
-                row.value_g
-            );
-            numbers += 1;
-        }
+    for number in &found.values {
+        let off_g = (number.said_g - number.from_file_g).abs();
+        assert!(off_g <= 3.0 * found.quantum_g, "{number:?}");
     }
-    assert!(numbers > 40, "{numbers} numbers");
-}
-
-/// The table read by straight lines, in quanta.
-fn interpolated(knots: &[Knot], counts: f64) -> f64 {
-    let after = knots
-        .iter()
-        .position(|knot| f64::from(knot.counts) > counts)
-        .unwrap_or(knots.len() - 1)
-        .max(1);
-    let (a, b) = (knots[after - 1], knots[after]);
-    let share = (counts - f64::from(a.counts)) / f64::from(b.counts - a.counts);
-    f64::from(a.mass) + share * f64::from(b.mass - a.mass)
+    let rows: usize = proof.tests.iter().map(|test| test.rows.len()).sum();
+    assert_eq!(found.values.len(), rows, "every value of the report");
+    assert_eq!(found.gross.len(), proof.captures.len());
+    assert!(rows > 40, "{rows} numbers");
 }
 
 #[test]

@@ -6,3 +6,4 @@ pub mod near;
 pub mod pontius;
 pub mod proofs;
 pub mod sessions;
+pub mod traced;

@@ -295,6 +295,15 @@ fn a_difference_matters_or_not() {
     assert!(matches!(seen(0.4), Importance::Open { at_g } if at_g.len() == 10));
     assert!(matches!(seen(0.6), Importance::Open { at_g } if at_g.len() == 10));
     assert!(matches!(seen(-0.7), Importance::Matters { at_g } if at_g.len() == 10));
+    // Many loads are counted, few are named.
+    let said = seen(0.6).in_words();
+    assert!(
+        said.contains("can't be told at 10 loads between 100 g and 1000 g: "),
+        "{said}"
+    );
+    let at_g = vec![200.0, 500.0, 700.0];
+    let said = Importance::Matters { at_g }.in_words();
+    assert!(said.ends_with("at 200 g, 500 g and 700 g."), "{said}");
     for bad in [0.0, -1.0, f64::NAN] {
         let refused = compare(&pairs(none, none), |_| bad);
         assert!(

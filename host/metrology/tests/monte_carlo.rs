@@ -1,6 +1,8 @@
 //! Trials of budgets against closed forms and against what budgets state.
 
 mod common;
+#[path = "common/set_ups.rs"]
+mod set_ups;
 
 use common::reference;
 use proptest::prelude::*;
@@ -93,88 +95,15 @@ fn an_estimated_deviation_is_drawn_as_student_s_t() {
     assert!(seen >= 25, "{seen}");
 }
 
-/// A set-up drawn from a seed: rectangular, normal, triangular and estimated
-/// shares of a calibration.
-fn set_up(seed: u64, least_dof: f64) -> Vec<Knowledge> {
-    use dice::Dice;
-    let mut dice = Dice::new(seed);
-    let mut shares = vec![
-        Knowledge::Rectangular { half: 0.5 },
-        Knowledge::Rectangular { half: 0.5 },
-        Knowledge::Estimated {
-            sd: dice.between(0.1, 1.0),
-            dof: dice.between(least_dof, least_dof + 30.0).floor(),
-        },
-        Knowledge::Normal {
-            sd: dice.between(0.05, 1.0),
-        },
-    ];
-    for _ in 0..dice.between(1.0, 6.0) as usize {
-        let half = dice.between(0.02, 1.2);
-        shares.push(match dice.between(0.0, 3.0) as usize {
-            0 => Knowledge::Triangular { half },
-            _ => Knowledge::Rectangular { half },
-        });
-    }
-    shares
-}
-
-/// Numbers to choose set-ups by, apart from the generator under test.
-mod dice {
-    pub struct Dice(u64);
-
-    impl Dice {
-        pub fn new(seed: u64) -> Self {
-            Self(seed)
-        }
-
-        pub fn between(&mut self, low: f64, high: f64) -> f64 {
-            self.0 = self.0.wrapping_add(0x9e37_79b9_7f4a_7c15);
-            let mut z = self.0;
-            z = (z ^ (z >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
-            z = (z ^ (z >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
-            low + (high - low) * ((z ^ (z >> 31)) >> 11) as f64 / (1u64 << 53) as f64
-        }
-    }
-}
-
-/// Excess kurtosis of the shares with limits, as parts of the whole: what makes
-/// Student's factor too large.
-fn flatness(budget: &Budget) -> f64 {
-    let of = |one: &Contribution| match one.knowledge() {
-        Knowledge::Rectangular { .. } => 1.2,
-        Knowledge::Triangular { .. } => 0.6,
-        _ => 0.0,
-    };
-    let parts = budget.shares().into_iter().zip(budget.contributions());
-    parts.map(|(part, one)| part * part * of(one)).sum()
-}
-
-/// U of the budget over U of the trials, for a hundred set-ups that `fits`.
-fn ratios(least_dof: f64, fits: impl Fn(&Budget) -> bool) -> Vec<f64> {
-    let mut found = Vec::new();
-    for seed in 0..100_000 {
-        let shares = set_up(seed, least_dof).into_iter().map(share).collect();
-        let budget = Budget::new(shares);
-        if !fits(&budget) {
-            continue;
-        }
-        let said = propagate(&budget, 0.0, 500_000, &mut generator(seed)).expect("trials");
-        let stated = budget.statement().expect("a statement").expanded_g;
-        found.push(stated / said.symmetric.half_width_g());
-        if found.len() == 100 {
-            return found;
-        }
-    }
-    panic!("only {} set-ups fit", found.len());
-}
-
 /// Where the conditions of JCGM 100:2008 G.6.6 hold (many shares, none
 /// dominant, readings enough), budget and trials agree.
 #[test]
 fn budget_and_trials_agree_where_the_budget_may_be_used() {
-    let all = ratios(15.0, |budget| flatness(budget) < 0.25);
-    let worst = all.iter().map(|r| (r - 1.0).abs()).fold(0.0, f64::max);
+    let all = set_ups::where_the_budget_holds(100);
+    assert_eq!(all.len(), 100);
+    let ratio = |one| set_ups::budget_by_trials(one).expect("trials");
+    let worst = all.iter().map(|one| (ratio(one) - 1.0).abs());
+    let worst = worst.fold(0.0, f64::max);
     assert!(worst < 0.02, "{worst}");
 }
 

@@ -69,6 +69,16 @@ fn notation_of_shares_and_tables() {
     let scheme: Scheme = "up to 500 g: 200 mg; up to 2kg:2 g".parse().expect("steps");
     assert_eq!(scheme.to_string(), "up to 500 g: 0.2 g; up to 2000 g: 2 g");
     assert_eq!(scheme.name(), "own table of 2 steps");
+    let mixed: Scheme = "UP TO 500 g: 0.5 g; up to 6 kg: 0.10% of the load"
+        .parse()
+        .expect("steps");
+    let text = "up to 500 g: 0.5 g; up to 6000 g: 0.1 % of load";
+    assert_eq!(mixed.to_string(), text);
+    // A title keeps its letters, and whatever the notation means elsewhere.
+    let titled = "Table \"Glaze: kitchen;\"  AFTER \"rule 1 % of 2026\" : Up to 500 g: 500 mg";
+    let titled: Scheme = titled.parse().expect("a table");
+    let written = "table \"Glaze: kitchen;\" after \"rule 1 % of 2026\": up to 500 g: 0.5 g";
+    assert_eq!(titled.to_string(), written);
 }
 
 #[test]
@@ -101,12 +111,30 @@ fn a_wrong_notation_is_told_what_to_write() {
     );
     assert_eq!(fault("up to 500 g: 1 g;"), NotationFault::Form(2));
     assert!(matches!(fault("up to 1 g: 500 g"), NotationFault::Steps(_)));
+    let begin = "up to 500 g: 1 g; up to 2 kg: ";
+    let share = |end: &str| fault(&format!("{begin}{end}"));
+    assert!(matches!(share("1 % of max"), NotationFault::Words { .. }));
+    assert!(matches!(share("100 %"), NotationFault::Share(_)));
+    assert!(matches!(share("0.1 %"), NotationFault::Steps(_)));
+    for text in [
+        "table",
+        "table \"a\": up to 500 g: 1 g",
+        "table \"a\" after \"b\" up to 500 g: 1 g",
+        "table \"a\" after b: up to 500 g: 1 g",
+        "table \"a\" of \"b\": up to 500 g: 1 g",
+    ] {
+        assert_eq!(fault(text), NotationFault::TitleForm, "{text}");
+    }
+    let empty = fault("table \"a\" after \" \": up to 500 g: 1 g");
+    assert!(matches!(empty, NotationFault::Title(_)));
+    assert_eq!(fault("table \"a\" after \"b\":"), NotationFault::Form(1));
     for (text, advice) in [
         ("R76", "I, II, III or IIII"),
         ("R76 III", "\"initial\" or \"in service\""),
         ("HB44 III later", "\"acceptance\" or \"maintenance\""),
         ("1,5 %", "point"),
         ("up to 500: 1 g", "mg, g or kg"),
+        ("table a", "table \"NAME\" after \"SOURCE\":"),
         ("?", "R76 III initial"),
     ] {
         let said = text.parse::<Scheme>().expect_err(text).to_string();
@@ -130,7 +158,7 @@ proptest! {
     #[test]
     fn any_text_is_answered(text in ".{0,40}", words in prop::collection::vec(prop::sample::select(vec![
         "R76", "HB44", "r", "76", "III", "initial", "in", "service", "%", "of", "load", "up", "to",
-        "500", "g", "kg:", ":", ";", "1", "g;", "-1", "1e999", "nan", "é%",
+        "500", "g", "kg:", ":", ";", "1", "g;", "-1", "1e999", "nan", "é%", "table", "\"a\"", "after",
     ]), 0..9)) {
         for text in [text, words.join(" ")] {
             match text.parse::<Scheme>() {

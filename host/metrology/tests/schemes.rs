@@ -10,8 +10,8 @@ use common::csv;
 use proptest::prelude::*;
 use proptest::test_runner::RngSeed;
 use scalewright_metrology::tolerance::{
-    AccuracyClass, Application, IntervalRefusal, Intervals, LoadShare, NoPermittedError, Scheme,
-    Stage, StepsRefusal, tolerance_divisions,
+    AccuracyClass, Application, IntervalRefusal, Intervals, LoadShare, NoPermittedError, OwnTable,
+    Permitted, Scheme, Stage, Step, StepsRefusal, Title, TitleRefusal, tolerance_divisions,
 };
 
 /// Verification intervals to try, in g: f64 can't hold most of them exactly.
@@ -179,6 +179,65 @@ fn an_own_table_steps_inclusively_and_ends() {
     assert!(matches!(at(f64::NAN), Err(NoPermittedError::Load(_))));
 }
 
+/// By hand: 0.5 g up to 500 g, then 0.1 % up to 6 kg, then 6 g.
+#[test]
+fn an_own_step_may_be_a_share_of_the_load() {
+    let percent = |p| LoadShare::new(p).expect("a share");
+    let all = [
+        Step::of_mass(500.0, 0.5),
+        Step::of_share(6000.0, percent(0.1)),
+        Step::of_mass(8000.0, 6.0),
+    ];
+    let scheme = Scheme::Own(OwnTable::new(&all).expect("a table"));
+    let at = |load_g| scheme.permitted_g(load_g, &same(1.0)).expect("a load");
+    assert_eq!((at(0.0), at(500.0)), (0.5, 0.5));
+    assert!((at(500.001) - 0.500_001).abs() < 1e-12);
+    assert!((at(-3000.0) - 3.0).abs() < 1e-12);
+    assert_eq!((at(6000.0), at(6000.001), at(8000.0)), (6.0, 6.0, 6.0));
+    assert_eq!(scheme.changes_g(&same(1.0)), [500.0, 6000.0]);
+
+    let refusal = |steps: &[Step]| OwnTable::new(steps).expect_err("no table");
+    assert_eq!(refusal(&all[1..]), StepsRefusal::ShareFirst);
+    // 0.09 % of 500 g is 0.45 g, below the 0.5 g before it.
+    let falls = [all[0], Step::of_share(6000.0, percent(0.09))];
+    let found = refusal(&falls);
+    assert!(matches!(found, StepsRefusal::ErrorFalls { step: 2, .. }));
+    let falls = [all[0], all[1], Step::of_mass(8000.0, 5.9)];
+    let found = refusal(&falls);
+    assert!(matches!(found, StepsRefusal::ErrorFalls { step: 3, .. }));
+}
+
+#[test]
+fn a_title_is_told_in_the_report_as_the_users_own() {
+    let title = Title::new(" glaze kitchen ", "house rule of 2026").expect("a title");
+    let table = steps(&[(500.0, 0.5), (6000.0, 3.0)]).expect("a table");
+    assert_eq!(
+        Scheme::Own(table.clone()).source(),
+        "set by the user: up to 500 g: 0.5 g; up to 6000 g: 3 g"
+    );
+    let scheme = Scheme::Own(table.titled(title));
+    assert_eq!(scheme.name(), "the user's own table \"glaze kitchen\"");
+    assert_eq!(
+        scheme.source(),
+        "house rule of 2026 (set by the user): up to 500 g: 0.5 g; up to 6000 g: 3 g"
+    );
+    for (text, refusal) in [
+        (" ", TitleRefusal::Empty),
+        ("a \"b\"", TitleRefusal::Character('"')),
+        ("a\nb", TitleRefusal::Character('\n')),
+        ("a\u{202e}b", TitleRefusal::Character('\u{202e}')),
+    ] {
+        assert_eq!(Title::new(text, "a rule"), Err(refusal));
+        assert_eq!(Title::new("a name", text), Err(refusal));
+    }
+    let long = "é".repeat(Title::LONGEST + 1);
+    assert_eq!(
+        Title::text(&long),
+        Err(TitleRefusal::TooLong(Title::LONGEST + 1))
+    );
+    assert!(Title::text(&long[2..]).is_ok());
+}
+
 #[test]
 fn a_table_that_makes_no_sense_is_refused_by_step() {
     assert_eq!(steps(&[]), Err(StepsRefusal::NoSteps));
@@ -237,7 +296,14 @@ proptest! {
         prop_assert!(at(low) > 0.0);
         let changes = scheme.changes_g(&intervals);
         prop_assert!(changes.windows(2).all(|pair| pair[0] < pair[1]));
-        if !matches!(scheme, Scheme::Share(_)) {
+        let shares = match &scheme {
+            Scheme::Own(table) => {
+                (table.steps().iter()).any(|step| matches!(step.permitted, Permitted::Share(_)))
+            }
+            Scheme::Share(_) => true,
+            _ => false,
+        };
+        if !shares {
             let between = changes.iter().any(|c| low <= *c && *c < high);
             prop_assert_eq!(between, at(low) < at(high), "{} {} {:?}", low, high, changes);
         }

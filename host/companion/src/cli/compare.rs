@@ -16,7 +16,7 @@ use crate::session::proof::entry::ProofEntry;
 
 use super::paint::Paint;
 use super::problem::{Problem, exit};
-use super::{Outcome, compare_live, saved};
+use super::{Outcome, compare_live, judged, saved};
 
 /// Options of `compare`.
 #[derive(Args)]
@@ -83,8 +83,9 @@ pub struct Arguments {
     /// Where a live session is kept
     #[arg(long, default_value = "comparison.session.jsonl", requires = "weights")]
     pub(super) session: PathBuf,
-    /// What to judge both by, as "R76 III in service", "1 % of load" [default:
-    /// as the verification; live: R76, our scale's class, initial]
+    /// What to judge both by, as "R76 III in service", "1 % of load", or a file
+    /// that ends in .toml (see verify --help) [default: as the verification;
+    /// live: R76, our scale's class, initial]
     #[arg(long, value_name = "TOLERANCE")]
     pub(super) judge: Option<String>,
     /// Scale interval of the other scale, as "1g" [default: as its digits show]
@@ -120,15 +121,7 @@ pub fn run(arguments: &Arguments) -> Outcome {
 }
 
 fn choices(arguments: &Arguments) -> Result<Choices, Problem> {
-    if let Some(text) = &arguments.judge {
-        crate::session::proof::evaluate::scheme(text).map_err(|cause| {
-            Problem::new(
-                exit::USAGE,
-                format!("--judge: {cause}"),
-                "write it as in --judge 'R76 III in service'",
-            )
-        })?;
-    }
+    let judged = arguments.judge.as_deref().map(judged::tolerance);
     let mass = |name: &str, text: &Option<String>| -> Result<Option<f64>, Problem> {
         let read = text.as_deref().map(parse_g).transpose();
         read.map_err(|cause| {
@@ -140,7 +133,7 @@ fn choices(arguments: &Arguments) -> Result<Choices, Problem> {
         })
     };
     Ok(Choices {
-        scheme: arguments.judge.clone(),
+        tolerance: judged.transpose()?,
         their_d_g: mass("their-d", &arguments.their_d)?,
         their_expanded_g: mass("their-u", &arguments.their_u)?,
         their_name: "Scale B".into(),

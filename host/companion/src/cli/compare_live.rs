@@ -32,7 +32,7 @@ use super::find::connect;
 use super::live::{describe, wrap};
 use super::problem::{Problem, exit};
 use super::proof_screen::ProofScreen;
-use super::{Outcome, clock, saved};
+use super::{Outcome, clock, judged, saved};
 
 /// How long one look at keyboard or line takes.
 const LOOK: Duration = Duration::from_millis(50);
@@ -68,11 +68,14 @@ pub fn run(arguments: &Arguments, choices: Choices) -> Outcome {
         return Err(LinkFault::Confused { port }.into());
     };
     let scale = spec_of(&settings);
-    let scheme = match &choices.scheme {
-        Some(scheme) => scheme.clone(),
+    let scheme = match &choices.tolerance {
+        Some(tolerance) => tolerance.scheme().to_string(),
         None => format!("R76 {} initial", scale.class),
     };
     let plan = ProofPlan::new(scale, weights, &[Test::Errors], false, scheme, false)?;
+    if let Some(tolerance) = &choices.tolerance {
+        judged::reaches(tolerance, &plan)?;
+    }
     if let Some((_, why)) = plan.impossible.first() {
         let what = format!("the loads can't be made: {why}");
         return Err(Problem::new(

@@ -35,6 +35,7 @@ mod flash_report;
 mod flash_serial;
 mod inspect;
 mod inspect_text;
+mod judged;
 mod live;
 mod live_line;
 mod log_file;

@@ -15,6 +15,7 @@ use crate::record::journal::{Contents, Journal};
 use crate::record::mass;
 use crate::record::proof::Verdict;
 use crate::record::surroundings::{self, Surroundings};
+use crate::record::tolerance::Tolerance;
 use crate::report;
 use crate::session::proof::entry::ProofEntry;
 use crate::session::proof::evaluate::evaluate;
@@ -29,7 +30,7 @@ use super::paint::Paint;
 use super::people::ProofAtTheScale;
 use super::problem::{Problem, exit};
 use super::proof_screen::ProofScreen;
-use super::{Outcome, clock, saved};
+use super::{Outcome, clock, judged, saved};
 
 /// Options of `verify`.
 #[derive(Args)]
@@ -42,12 +43,23 @@ Examples:
   scalewright verify --weights weights.toml --judge 'R76 III in service'
   scalewright verify --weights weights.toml --judge '0.5 % of load'
   scalewright verify --weights weights.toml --air '21 C, 48 %, 986 hPa'
+  scalewright verify --weights weights.toml --judge kitchen.toml
   scalewright verify --go-on                            after an interruption
   scalewright verify --again verification.session.jsonl the report once more
 
 Tests (after OIML R 76-1 annex A):
   zero, errors, repeatability, eccentricity, discrimination, small-on-big, tare,
   creep and warm-up (30 minutes each; --short: 4 and 5)
+
+A table of your own, as kitchen.toml; it is kept in the session file:
+  name = \"kitchen\"
+  source = \"house rule of 2026\"
+  [[step]]
+  up_to = \"500 g\"
+  permitted = \"0.5 g\"
+  [[step]]
+  up_to = \"6 kg\"
+  permitted = \"0.1 %\"           # of the load
 
 What you get: each value beside its limit with its uncertainty, a verdict that
 names its decision rule, a report with pictures, and the session file, from
@@ -75,7 +87,8 @@ pub struct Arguments {
     #[arg(long)]
     weight_class: Option<String>,
     /// What to judge by: "R76 III initial", "R76 III in service", "HB44 III
-    /// acceptance", "1 % of load" [default: R76, the scale's class, initial]
+    /// acceptance", "1 % of load", or a file that ends in .toml [default: R76,
+    /// the scale's class, initial]
     #[arg(long, value_name = "TOLERANCE")]
     judge: Option<String>,
     /// Count a value as kept only when its uncertainty is inside the limit too
@@ -149,8 +162,10 @@ pub fn run(arguments: &Arguments) -> Outcome {
             arguments.json,
         );
     }
+    let judged = arguments.judge.as_deref().map(judged::tolerance);
+    let judged = judged.transpose()?;
     let mut found = connect(arguments.port.as_deref(), arguments.json)?;
-    let plan = plan(arguments, &mut found.client)?;
+    let plan = plan(arguments, judged.as_ref(), &mut found.client)?;
     let mut journal = Journal::create(&arguments.session)?;
     if !arguments.json {
         outln!(
@@ -193,6 +208,7 @@ pub fn announce(plan: &ProofPlan) {
 
 fn plan<L: crate::link::Line>(
     arguments: &Arguments,
+    judged: Option<&Tolerance>,
     client: &mut Client<L>,
 ) -> Result<ProofPlan, Problem> {
     let text = arguments.weights.as_deref().unwrap_or_default();
@@ -202,16 +218,8 @@ fn plan<L: crate::link::Line>(
         return Err(Problem::from(LinkFault::Confused { port }));
     };
     let scale = spec_of(&settings);
-    let scheme = match &arguments.judge {
-        Some(text) => crate::session::proof::evaluate::scheme(text)
-            .map_err(|cause| {
-                Problem::new(
-                    exit::USAGE,
-                    format!("--judge: {cause}"),
-                    "write it as in --judge 'R76 III initial'",
-                )
-            })?
-            .to_string(),
+    let scheme = match judged {
+        Some(tolerance) => tolerance.scheme().to_string(),
         None => format!("R76 {} initial", scale.class),
     };
     let surroundings = surroundings(arguments)?;
@@ -229,6 +237,9 @@ fn plan<L: crate::link::Line>(
         arguments.guarded,
     )?;
     plan.surroundings = surroundings;
+    if let Some(tolerance) = judged {
+        judged::reaches(tolerance, &plan)?;
+    }
     if plan.tests.is_empty() {
         let whys = plan
             .impossible

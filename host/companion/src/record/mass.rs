@@ -71,7 +71,7 @@ pub(super) fn split(text: &str) -> (&str, &str) {
 /// # Errors
 /// When it is none. Of a comma nobody can tell here whether it parts decimals
 /// or thousands, so it is never guessed at silently.
-pub(super) fn number(text: &str) -> Result<f64, String> {
+pub(in crate::record) fn number(text: &str) -> Result<f64, String> {
     if let Ok(value) = text.parse() {
         return Ok(value);
     }

@@ -1,6 +1,6 @@
 //! What is kept: a calibration's outcome as values, the journal that lets an
-//! interrupted one go on, the weights it is made with, and what another scale
-//! showed.
+//! interrupted one go on, the weights it is made with, a table of permitted errors
+//! and what another scale showed.
 
 pub mod certificate;
 pub mod comparison;
@@ -13,4 +13,5 @@ pub mod proof;
 pub mod readings;
 pub mod surroundings;
 pub mod together;
+pub mod tolerance;
 pub mod weights;

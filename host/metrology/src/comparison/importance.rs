@@ -73,13 +73,29 @@ impl Importance {
             }
             Self::Matters { at_g } => format!(
                 "The difference matters: it is above the permitted error at {}.",
-                loads_in_words(at_g)
+                loads_in_short(at_g)
             ),
             Self::Open { at_g } => format!(
                 "Whether the difference matters can't be told at {}: the uncertainty reaches across the permitted error. Repeat those loads several times.",
-                loads_in_words(at_g)
+                loads_in_short(at_g)
             ),
         }
+    }
+}
+
+/// Loads that are named one by one in a headline, at most.
+const NAMED: usize = 3;
+
+/// As [`loads_in_words`], but of more than three how many they are and between
+/// what they lie: the table beside names them all.
+fn loads_in_short(loads_g: &[f64]) -> String {
+    let heaviest = loads_g.iter().copied().max_by(f64::total_cmp);
+    let lightest = loads_g.iter().copied().min_by(f64::total_cmp);
+    match (lightest, heaviest) {
+        (Some(low_g), Some(high_g)) if loads_g.len() > NAMED => {
+            format!("{} loads between {low_g} g and {high_g} g", loads_g.len())
+        }
+        _ => loads_in_words(loads_g),
     }
 }
 

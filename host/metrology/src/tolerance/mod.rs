@@ -15,6 +15,7 @@ mod r76;
 mod rounding;
 mod scheme;
 mod steps;
+mod title;
 
 pub use class_limits::{ClassLimits, ClassRefusal, check_class};
 pub use handbook44::{Application, tolerance_divisions, tolerance_steps_divisions};
@@ -23,7 +24,8 @@ pub use notation::{NotationFault, UnreadableScheme};
 pub use r76::{AccuracyClass, Stage, UnknownClass, mpe_e, mpe_steps_e};
 pub use rounding::{BeforeRounding, before_rounding};
 pub use scheme::{IntervalRefusal, Intervals, LoadShare, NoPermittedError, Scheme, ShareRefusal};
-pub use steps::{OwnTable, Step, StepsRefusal};
+pub use steps::{OwnTable, Permitted, Step, StepsRefusal};
+pub use title::{Title, TitleRefusal};
 
 /// A load this close above a step (relative) is still on it: the quotient of
 /// two decimal numbers is off by rounding, and a step is meant inclusively.

@@ -4,7 +4,8 @@
 //! R76 III initial             R76 III in service
 //! HB44 III acceptance         HB44 III maintenance
 //! 1 % of load
-//! up to 500 g: 1 g; up to 2 kg: 2 g
+//! up to 500 g: 1 g; up to 2 kg: 0.2 % of load
+//! table "NAME" after "SOURCE": up to 500 g: 1 g; up to 2 kg: 2 g
 //! ```
 //!
 //! Guarantees that what is written reads back as the same scheme. Refuses by
@@ -14,8 +15,8 @@ use std::fmt;
 use std::str::FromStr;
 
 use super::{
-    AccuracyClass, Application, LoadShare, OwnTable, Scheme, ShareRefusal, Stage, Step,
-    StepsRefusal, UnknownClass,
+    AccuracyClass, Application, LoadShare, OwnTable, Permitted, Scheme, ShareRefusal, Stage, Step,
+    StepsRefusal, Title, TitleRefusal, UnknownClass,
 };
 
 /// A text that names no scheme.
@@ -47,6 +48,10 @@ pub enum NotationFault {
     Unit(String),
     /// A step that is not "up to LOAD: ERROR", counted from 1.
     Form(usize),
+    /// What follows "table" is no title.
+    TitleForm,
+    /// The name or the source of a table can't be one.
+    Title(TitleRefusal),
     /// The percentage is out of range.
     Share(ShareRefusal),
     /// The steps make no table.
@@ -81,6 +86,11 @@ impl fmt::Display for NotationFault {
                 f,
                 "step {step} should read like \"up to 500 g: 1 g\", with a semicolon between steps"
             ),
+            Self::TitleForm => write!(
+                f,
+                "a table with a title should begin like table \"NAME\" after \"SOURCE\": and go on with its steps"
+            ),
+            Self::Title(refusal) => write!(f, "the title of the table: {refusal}"),
             Self::Share(refusal) => refusal.fmt(f),
             Self::Steps(refusal) => refusal.fmt(f),
         }
@@ -115,12 +125,11 @@ impl fmt::Display for Scheme {
             }
             Self::Share(share) => write!(f, "{} % of load", share.percent()),
             Self::Own(table) => {
-                for (index, step) in table.steps().iter().enumerate() {
-                    let between = if index == 0 { "" } else { "; " };
-                    let (up_to_g, permitted_g) = (step.up_to_g, step.permitted_g);
-                    write!(f, "{between}up to {up_to_g} g: {permitted_g} g")?;
+                if let Some(title) = table.title() {
+                    let (name, source) = (title.name(), title.source());
+                    write!(f, "table \"{name}\" after \"{source}\": ")?;
                 }
-                Ok(())
+                f.write_str(&table.in_words())
             }
         }
     }
@@ -129,9 +138,14 @@ impl fmt::Display for Scheme {
 impl FromStr for Scheme {
     type Err = UnreadableScheme;
 
-    /// Reads the notation above, in either case and with any spacing.
+    /// Reads the notation above, in either case and with any spacing. A title
+    /// keeps its letters.
     fn from_str(text: &str) -> Result<Self, Self::Err> {
-        read(&text.to_ascii_lowercase()).map_err(|fault| UnreadableScheme {
+        let found = match after_word(text, "table") {
+            Some(rest) => read_titled(rest),
+            None => read(&text.to_ascii_lowercase()),
+        };
+        found.map_err(|fault| UnreadableScheme {
             text: text.trim().to_owned(),
             fault,
         })
@@ -141,10 +155,10 @@ impl FromStr for Scheme {
 fn read(text: &str) -> Result<Scheme, NotationFault> {
     let words: Vec<&str> = text.split_whitespace().collect();
     if let ["up", "to", ..] = words.as_slice() {
-        return read_steps(text);
+        return read_steps(text).map(Scheme::Own);
     }
     if let Some((number, rest)) = text.split_once('%') {
-        return read_share(number.trim(), rest);
+        return read_of_load(number.trim(), rest).map(Scheme::Share);
     }
     let (handbook, rest) = match words.as_slice() {
         ["r76", rest @ ..] | ["r", "76", rest @ ..] => (false, rest),
@@ -180,7 +194,8 @@ fn read(text: &str) -> Result<Scheme, NotationFault> {
     }
 }
 
-fn read_share(number: &str, rest: &str) -> Result<Scheme, NotationFault> {
+/// A percentage and what follows it.
+fn read_of_load(number: &str, rest: &str) -> Result<LoadShare, NotationFault> {
     let rest: Vec<&str> = rest.split_whitespace().collect();
     if !matches!(rest.as_slice(), [] | ["of", "load"] | ["of", "the", "load"]) {
         return Err(NotationFault::Words {
@@ -188,11 +203,10 @@ fn read_share(number: &str, rest: &str) -> Result<Scheme, NotationFault> {
             choices: "\"of load\"",
         });
     }
-    let share = LoadShare::new(read_number(number)?).map_err(NotationFault::Share)?;
-    Ok(Scheme::Share(share))
+    LoadShare::new(read_number(number)?).map_err(NotationFault::Share)
 }
 
-fn read_steps(text: &str) -> Result<Scheme, NotationFault> {
+fn read_steps(text: &str) -> Result<OwnTable, NotationFault> {
     let mut steps = Vec::new();
     for (index, part) in text.split(';').enumerate() {
         let malformed = NotationFault::Form(index + 1);
@@ -203,13 +217,41 @@ fn read_steps(text: &str) -> Result<Scheme, NotationFault> {
         let ["up", "to", load @ ..] = words.as_slice() else {
             return Err(malformed);
         };
+        let permitted = match error.split_once('%') {
+            Some((number, rest)) => Permitted::Share(read_of_load(number.trim(), rest)?),
+            None => Permitted::Mass(read_mass_g(error.trim())?),
+        };
         steps.push(Step {
             up_to_g: read_mass_g(&load.join(" "))?,
-            permitted_g: read_mass_g(error.trim())?,
+            permitted,
         });
     }
-    let table = OwnTable::new(&steps).map_err(NotationFault::Steps)?;
-    Ok(Scheme::Own(table))
+    OwnTable::new(&steps).map_err(NotationFault::Steps)
+}
+
+/// What follows `word` at the beginning of a text, in either case.
+fn after_word<'a>(text: &'a str, word: &str) -> Option<&'a str> {
+    let text = text.trim_start();
+    let (head, rest) = text.split_at_checked(word.len())?;
+    head.eq_ignore_ascii_case(word).then_some(rest)
+}
+
+/// What stands between quotation marks at the beginning, and what follows.
+fn quoted(text: &str) -> Option<(&str, &str)> {
+    text.trim_start().strip_prefix('"')?.split_once('"')
+}
+
+/// Name, source and steps, after the word "table".
+fn read_titled(text: &str) -> Result<Scheme, NotationFault> {
+    let parts = || {
+        let (name, rest) = quoted(text)?;
+        let (source, rest) = quoted(after_word(rest, "after")?)?;
+        Some((name, source, rest.trim_start().strip_prefix(':')?))
+    };
+    let (name, source, steps) = parts().ok_or(NotationFault::TitleForm)?;
+    let title = Title::new(name, source).map_err(NotationFault::Title)?;
+    let table = read_steps(&steps.to_ascii_lowercase())?;
+    Ok(Scheme::Own(table.titled(title)))
 }
 
 fn read_number(word: &str) -> Result<f64, NotationFault> {

@@ -218,7 +218,8 @@ impl Scheme {
     }
 
     /// The loads, in g and rising, above which the permitted error grows by a
-    /// step; for a share of the load the one where it leaves its floor.
+    /// step; for a share of the load the one where it leaves its floor, for own
+    /// steps also those where it begins or ends to be a share.
     pub fn changes_g(&self, intervals: &Intervals) -> Vec<f64> {
         let in_g = |steps: &[f64]| steps.iter().map(|step| step * intervals.e_g).collect();
         match self {
@@ -233,13 +234,7 @@ impl Scheme {
                     .into_iter()
                     .collect()
             }
-            Self::Own(table) => {
-                let steps = table.steps();
-                (steps.iter().zip(steps.iter().skip(1)))
-                    .filter(|(this, next)| next.permitted_g > this.permitted_g)
-                    .map(|(this, _)| this.up_to_g)
-                    .collect()
-            }
+            Self::Own(table) => table.changes_g(),
         }
     }
 
@@ -272,16 +267,17 @@ impl Scheme {
                 "{} % of the load, at least half a scale interval",
                 share.percent
             ),
-            Self::Own(table) => match table.steps().len() {
-                1 => "own table of 1 step".to_owned(),
-                steps => format!("own table of {steps} steps"),
+            Self::Own(table) => match (table.title(), table.steps().len()) {
+                (Some(title), _) => format!("the user's own table \"{}\"", title.name()),
+                (None, 1) => "own table of 1 step".to_owned(),
+                (None, steps) => format!("own table of {steps} steps"),
             },
         }
     }
 
     /// Where its numbers come from, and how sure that is.
-    pub fn source(&self) -> &'static str {
-        match self {
+    pub fn source(&self) -> String {
+        let published = match self {
             Self::R76 {
                 stage: Stage::Initial,
                 ..
@@ -296,7 +292,14 @@ impl Scheme {
             } => "NIST Handbook 44, 2.20, table 6 and T.N.3.2 (seen second hand)",
             Self::Handbook44 { .. } => "NIST Handbook 44, 2.20, table 6 and T.N.3.2 (from memory)",
             Self::Share(_) => "common practice, no source",
-            Self::Own(_) => "set by the user",
-        }
+            Self::Own(table) => {
+                let steps = table.in_words();
+                return match table.title() {
+                    Some(title) => format!("{} (set by the user): {steps}", title.source()),
+                    None => format!("set by the user: {steps}"),
+                };
+            }
+        };
+        published.to_owned()
     }
 }

@@ -2,15 +2,19 @@
 //! what is needed and calls this. One figure a line; a figure is `ok` when its
 //! floor is reached. Exit code 1 when any is `short`, 2 for a wrong call.
 
+mod budgets;
 mod certified;
 mod chips;
 mod codes;
 mod commands;
 mod joint;
+mod permitted;
 mod proof;
+mod published;
 mod row;
 mod share;
 mod together;
+mod verified;
 
 /// The exact arithmetic the protocol's own tests use.
 #[path = "../../../../protocol/tests/support/exact.rs"]
@@ -24,10 +28,9 @@ use row::Sheet;
 
 const USAGE: &str = "use tests/figures TOPIC, which calls this as\n\
     figures chips\n\
-    figures proof\n\
     figures main-job [--build-s SECONDS | --build-failed WHY] \
     (--python PYTHON SCRIPT | --no-python WHY)\n\
-    figures joint-solve (--python PYTHON SCRIPT | --no-python WHY)";
+    figures joint-solve | proof (--python PYTHON SCRIPT | --no-python WHY)";
 
 fn given(mut words: impl Iterator<Item = String>) -> Option<Given> {
     let built = std::env::current_exe().ok()?.parent()?.to_path_buf();
@@ -58,7 +61,7 @@ fn main() -> ExitCode {
         "main-job" => main_job,
         "chips" => |sheet, _| chips::print(sheet),
         "joint-solve" => joint_solve,
-        "proof" => |sheet, _| proof::decisions(sheet),
+        "proof" => proven,
         _ => return not_understood(),
     };
     let Some(given) = given(words) else {
@@ -96,4 +99,13 @@ fn joint_solve(sheet: &mut Sheet, given: &Given) {
     together::cell(sheet);
     joint::speed(sheet, given);
     share::print(sheet);
+}
+
+fn proven(sheet: &mut Sheet, given: &Given) {
+    published::examples(sheet);
+    budgets::against_trials(sheet);
+    permitted::steps(sheet);
+    proof::decisions(sheet);
+    verified::long_verification(sheet, given);
+    budgets::speed(sheet, given);
 }

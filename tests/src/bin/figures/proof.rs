@@ -1,4 +1,4 @@
-//! Topic proof: what a verification is worth.
+//! Figure 3 of topic proof: what a verdict is worth at the limit.
 
 use scalewright::record::proof::Verdict;
 use scalewright::session::plan::{PlannedWeight, ScaleSpec};
@@ -159,7 +159,7 @@ fn plan(scale: &ScaleSpec, weights: &[PlannedWeight]) -> ProofPlan {
 }
 
 /// The cell's own curve, with masses off by a factor.
-fn table(spec: &BenchSpec, factor: f64) -> StoredTable {
+pub fn table(spec: &BenchSpec, factor: f64) -> StoredTable {
     let quantum_g = f64::from(spec.settings.quantum_ug) * 1e-6;
     let gain = scalewright_bench::adc::gain_of(spec.settings.input);
     let zero_counts = scalewright_bench::adc::code_of(spec.cell.settled_mv_per_v(0.0), gain);

@@ -43,6 +43,7 @@ use crate::record::comparison::{
 };
 use crate::record::proof::Proof;
 use crate::record::readings::Readings;
+use crate::record::tolerance::Tolerance;
 use judging::Judging;
 use pairing::{Paired, pair};
 use their_u::TheirUncertainty;
@@ -50,8 +51,8 @@ use their_u::TheirUncertainty;
 /// How to compare.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Choices {
-    /// What to judge by, as a scheme is written; absent: as the verification.
-    pub scheme: Option<String>,
+    /// What to judge by; absent: as the verification.
+    pub tolerance: Option<Tolerance>,
     /// Scale interval of the other scale, g; absent: as its digits show.
     pub their_d_g: Option<f64>,
     /// Expanded uncertainty (k = 2) of the other scale's readings, g; absent:
@@ -124,7 +125,8 @@ pub fn compared(
             },
         })
         .collect();
-    let judging = judging(plan, choices)?;
+    let heaviest_g = pairs.iter().map(|pair| pair.load_g).fold(0.0, f64::max);
+    let judging = judging(plan, choices, heaviest_g)?;
     let permitted: Vec<f64> = (pairs.iter())
         .map(|pair| judging.permitted_g(pair.load_g))
         .collect::<Result<_, _>>()?;
@@ -146,10 +148,19 @@ pub fn compared(
     }))
 }
 
-fn judging(plan: &ProofPlan, choices: &Choices) -> Result<Judging, ComparingFault> {
-    let text = choices.scheme.as_deref().unwrap_or(&plan.scheme);
-    let how = "write it as in --judge 'R76 III in service'";
-    let scheme: Scheme = scheme(text).map_err(|cause| fault(cause, how))?;
+fn judging(
+    plan: &ProofPlan,
+    choices: &Choices,
+    heaviest_g: f64,
+) -> Result<Judging, ComparingFault> {
+    let scheme: Scheme = match &choices.tolerance {
+        Some(tolerance) => {
+            let reached = tolerance.reaches(heaviest_g, "the heaviest load that both had");
+            reached.map_err(|cause| fault(cause.to_string(), cause.try_this))?;
+            tolerance.scheme().clone()
+        }
+        None => scheme(&plan.scheme).map_err(|cause| fault(cause, "name another session file"))?,
+    };
     let intervals = Intervals::new(plan.scale.e_g, plan.scale.d_g)
         .map_err(|cause| fault(cause.to_string(), "name another session file"))?;
     let rule = match plan.guarded {
@@ -273,7 +284,7 @@ fn told_as_record(told: Told<'_>) -> ComparisonRecord {
         theirs,
         scale: told.proof.scale,
         scheme: told.judging.scheme.name(),
-        scheme_source: told.judging.scheme.source().into(),
+        scheme_source: told.judging.scheme.source(),
         rule: told.judging.rule.to_string(),
         band: told.judging.band(top_g),
         agreement: told.found.agreement.as_ref().map(|one| AgreementLine {

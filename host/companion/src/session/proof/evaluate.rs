@@ -180,7 +180,7 @@ pub fn evaluate(entries: &[ProofEntry]) -> Result<Proof, String> {
         },
         table: held_table(held),
         scheme: scheme.name(),
-        scheme_source: scheme.source().into(),
+        scheme_source: scheme.source(),
         rule: judge.rule.to_string(),
         weights: plan.weights.iter().map(label).collect(),
         budgets: judge.budgeting.lines(&judge),

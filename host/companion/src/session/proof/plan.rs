@@ -164,6 +164,13 @@ impl ProofPlan {
         })
     }
 
+    /// Mass of the heaviest load that is asked for, g; 0 for none.
+    #[must_use]
+    pub fn heaviest_g(&self) -> f64 {
+        let steps = self.tests.iter().flat_map(|planned| &planned.steps);
+        steps.map(|step| step.load.mass_g).fold(0.0, f64::max)
+    }
+
     /// The accuracy class.
     #[must_use]
     pub fn class(&self) -> AccuracyClass {
