@@ -108,7 +108,7 @@ fn set(folder: &Folder, bench: &BenchHandle) -> String {
             one.id, one.nominal_g
         )
     });
-    folder.with("weights.toml", &each.collect::<String>())
+    folder.with("weights.toml", each.collect::<String>())
 }
 
 fn verified(folder: &Folder) -> Value {

@@ -306,6 +306,44 @@ fn the_command_says_who_is_off() {
     let own = folder.with("own.toml", table.replace("6 kg", "500 g"));
     let short = run(folder.path(), &["compare", &ours, &theirs, "--judge", &own]);
     short.is_problem(4, "line 4: up_to of the last step: the table ends at 500 g");
+    // An e of its own: 0.5 e to 500 e, 1 e to 2000 e, then 1.5 e (OIML R 76-1:2006,
+    // table 6), counted by each scale's own.
+    let own_e = [
+        "compare",
+        &ours,
+        &theirs,
+        "--their-e",
+        "5g",
+        "--their-d",
+        "1g",
+    ];
+    let told = run(folder.path(), &own_e);
+    assert!(told.out.contains(" / "), "{}", told.out);
+    assert_eq!(too_wide(&told.out), [""; 0], "{}", told.out);
+    let page = fs::read_to_string(folder.file("comparison.html")).expect("a page");
+    assert!(page.contains("permitted, the other") && page.contains("5\u{a0}g for Scale"));
+    let told = run(folder.path(), &[&own_e[..], &["--json"]].concat());
+    let told: ComparisonRecord = serde_json::from_str(&told.out).expect("one object");
+    assert_eq!(told.their_e_g, Some(5.0));
+    for row in &told.rows {
+        let class_iii = |e_g: f64| match row.load_g / e_g {
+            ..=500.0 => 0.5 * e_g,
+            ..=2000.0 => e_g,
+            _ => 1.5 * e_g,
+        };
+        assert_eq!(row.ours.permitted_g, class_iii(2.0), "{row:?}");
+        assert_eq!(row.theirs.permitted_g, class_iii(5.0), "{row:?}");
+    }
+    let fine = [
+        "compare",
+        &ours,
+        &theirs,
+        "--their-e",
+        "0.5g",
+        "--their-d",
+        "1g",
+    ];
+    run(folder.path(), &fine).is_problem(4, "d = 1 g is above e = 0.5 g");
     let unsure = ["compare", &ours, &theirs, "--their-u", "40g", "--json"];
     let unsure: ComparisonRecord =
         serde_json::from_str(&run(folder.path(), &unsure).out).expect("one object");

@@ -309,7 +309,7 @@ fn pressed(mut spec: BenchSpec, load_g: f64) -> (i32, String) {
             off = true;
             desk.place_g(0.0);
         }
-        None
+        None::<&str>
     });
     assert_eq!(too_wide(&shown.replace(bench.path(), "PORT")), [""; 0]);
     // Words are broken over lines where they must be.

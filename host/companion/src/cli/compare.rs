@@ -88,7 +88,10 @@ pub struct Arguments {
     /// live: R76, our scale's class, initial]
     #[arg(long, value_name = "TOLERANCE")]
     pub(super) judge: Option<String>,
-    /// Scale interval of the other scale, as "1g" [default: as its digits show]
+    /// Its verification interval e, as "1g" [default: that of ours]
+    #[arg(long, value_name = "MASS")]
+    their_e: Option<String>,
+    /// Scale interval d of the other scale, as "1g" [default: as its digits show]
     #[arg(long, value_name = "MASS")]
     their_d: Option<String>,
     /// Expanded uncertainty (k = 2) of its readings, weights left out, as "0.5g"
@@ -134,6 +137,7 @@ fn choices(arguments: &Arguments) -> Result<Choices, Problem> {
     };
     Ok(Choices {
         tolerance: judged.transpose()?,
+        their_e_g: mass("their-e", &arguments.their_e)?,
         their_d_g: mass("their-d", &arguments.their_d)?,
         their_expanded_g: mass("their-u", &arguments.their_u)?,
         their_name: "Scale B".into(),

@@ -27,6 +27,10 @@ pub struct ComparisonRecord {
     pub rule: String,
     /// The permitted error over the load, corner by corner.
     pub band: Vec<BandCorner>,
+    /// Verification scale interval e of the other scale, where it is another, g.
+    pub their_e_g: Option<f64>,
+    /// Its permitted error over the load; empty where it is that of ours.
+    pub their_band: Vec<BandCorner>,
     /// Load by load, rising.
     pub rows: Vec<ComparedLoad>,
     /// Mean difference and limits of agreement; absent below three loads.
@@ -99,7 +103,7 @@ pub struct ComparedLoad {
     pub difference_u_g: f64,
     /// The difference over it.
     pub e_n: f64,
-    /// Permitted error of one scale, plus or minus, g.
+    /// Permitted error of ours, plus or minus, g.
     pub permitted_g: f64,
     /// Whether the wrong weight lies in it.
     pub holds_wrong_weight: bool,
@@ -116,6 +120,8 @@ pub struct ErrorLine {
     pub error_g: f64,
     /// Expanded uncertainty, the weights' included, k = 2, g.
     pub expanded_u_g: f64,
+    /// What is permitted of this scale, plus or minus, g.
+    pub permitted_g: f64,
     /// Whether it is permitted, by the decision rule.
     pub verdict: Verdict,
 }

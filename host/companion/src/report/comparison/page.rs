@@ -178,7 +178,7 @@ fn load(record: &ComparisonRecord, row: &ComparedLoad) -> String {
         escape(&row.weights.join(" + ")),
         side(&row.ours),
         side(&row.theirs),
-        number::trimmed(row.permitted_g, places),
+        words::limits(row, places),
         minus(&number::error_g(row.difference_g, e_g)),
         number::size_g(row.difference_u_g, e_g),
         minus(&number::signed(row.e_n, 1)),

@@ -156,7 +156,7 @@ fn loads(record: &ComparisonRecord, style: Style, lines: &mut Vec<String>) {
         column("U", &u(|row| &row.theirs)).rank(3),
         column("", &judged(|row| &row.theirs)),
         column(style.pick("limit ±g", "limit, g"), &|row| {
-            number::trimmed(row.permitted_g, places)
+            words::limits(row, places)
         })
         .rank(1),
         column("apart, g", &|row| number::error_g(row.difference_g, e_g)),

@@ -1,6 +1,6 @@
 //! What both reports say in words.
 
-use crate::record::comparison::{ComparisonRecord, ErrorLine, SideLine};
+use crate::record::comparison::{ComparedLoad, ComparisonRecord, ErrorLine, SideLine};
 use crate::record::proof::Verdict;
 use crate::report::number;
 
@@ -103,7 +103,7 @@ pub(super) fn weight_why(record: &ComparisonRecord) -> Option<String> {
 pub(super) fn side(
     record: &ComparisonRecord,
     side: &SideLine,
-    of: fn(&crate::record::comparison::ComparedLoad) -> &ErrorLine,
+    of: fn(&ComparedLoad) -> &ErrorLine,
 ) -> String {
     let all = record.rows.len();
     let count = |verdict: Verdict| {
@@ -180,12 +180,19 @@ pub(super) fn agreement(record: &ComparisonRecord) -> String {
 
 /// By what both are judged.
 pub(super) fn judged(record: &ComparisonRecord) -> String {
+    let intervals = match record.their_e_g {
+        None => format!("e = {} for both", mass(record, record.scale.e)),
+        Some(e_g) => format!(
+            "e = {} for {} and e = {} for {}",
+            mass(record, record.scale.e),
+            record.ours.name,
+            mass(record, e_g),
+            record.theirs.name
+        ),
+    };
     format!(
-        "Both are judged by {}, with e = {} for both ({}). Source: {}.",
-        record.scheme,
-        mass(record, record.scale.e),
-        record.rule,
-        record.scheme_source
+        "Both are judged by {}, with {intervals} ({}). Source: {}.",
+        record.scheme, record.rule, record.scheme_source
     )
 }
 
@@ -222,6 +229,15 @@ pub(super) fn unpaired(record: &ComparisonRecord) -> Vec<String> {
         }
     }
     out
+}
+
+/// What is permitted at a load, g; of both where that differs.
+pub(super) fn limits(row: &ComparedLoad, places: usize) -> String {
+    let each = [row.ours.permitted_g, row.theirs.permitted_g];
+    match each {
+        [ours, theirs] if ours == theirs => number::trimmed(ours, places),
+        each => each.map(|g| number::trimmed(g, places)).join(" / "),
+    }
 }
 
 /// A verdict as a mark, doubled by a word in the legend of each report.

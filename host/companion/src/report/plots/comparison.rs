@@ -5,7 +5,7 @@
 //! line with open diamonds.
 
 use super::{Key, Panel, Place, Room, legend, range, shortened};
-use crate::record::comparison::{ComparedLoad, ComparisonRecord, ErrorLine};
+use crate::record::comparison::{BandCorner, ComparedLoad, ComparisonRecord, ErrorLine};
 use crate::report::number;
 use crate::report::svg::{Anchor, Mark, Sheet};
 
@@ -60,6 +60,9 @@ pub fn comparison(record: &ComparisonRecord, id: &str, room: Room) -> String {
     if !record.band.is_empty() {
         entries.push((Key::Patch("band key"), "permitted".to_owned()));
     }
+    if !record.their_band.is_empty() {
+        entries.push((Key::Line("table-u"), "permitted, the other".to_owned()));
+    }
     // The legend's height is known only once it is drawn.
     let mut trial = Sheet::new(id, "", "", room.width(), 0.0);
     let top = legend(&mut trial, room, 0.0, &entries) + 34.0;
@@ -91,7 +94,8 @@ pub fn comparison(record: &ComparisonRecord, id: &str, room: Room) -> String {
     panel.frame(&mut sheet);
     panel.clip(&mut sheet);
     for sign in [1.0, -1.0] {
-        sheet.path("limit", &edge(&panel, record, sign));
+        sheet.path("limit", &edge(&panel, &record.band, sign));
+        sheet.path("table-u", &edge(&panel, &record.their_band, sign));
     }
     for series in &SERIES {
         let points = record
@@ -120,7 +124,8 @@ pub fn comparison(record: &ComparisonRecord, id: &str, room: Room) -> String {
 
 /// Half the height of the picture, g.
 fn reach_g(record: &ComparisonRecord) -> f64 {
-    let permitted = record.band.iter().map(|corner| corner.permitted_g);
+    let corners = record.band.iter().chain(&record.their_band);
+    let permitted = corners.map(|corner| corner.permitted_g);
     let permitted_g = range(permitted).map_or(record.scale.e, |(_, high)| high);
     let ends = record.rows.iter().flat_map(|row| {
         [&row.ours, &row.theirs].map(|line| line.error_g.abs() + line.expanded_u_g.abs())
@@ -130,17 +135,14 @@ fn reach_g(record: &ComparisonRecord) -> f64 {
     reach_g.max(1.25 * permitted_g)
 }
 
-fn edge(panel: &Panel, record: &ComparisonRecord, sign: f64) -> Vec<(f64, f64)> {
-    panel.points(
-        record
-            .band
-            .iter()
-            .map(|one| (one.load_g, sign * one.permitted_g)),
-    )
+fn edge(panel: &Panel, band: &[BandCorner], sign: f64) -> Vec<(f64, f64)> {
+    panel.points(band.iter().map(|one| (one.load_g, sign * one.permitted_g)))
 }
 
 fn band(sheet: &mut Sheet, panel: &Panel, record: &ComparisonRecord) {
-    let (upper, lower) = (edge(panel, record, 1.0), edge(panel, record, -1.0));
+    let (upper, lower) = [1.0, -1.0]
+        .map(|sign| edge(panel, &record.band, sign))
+        .into();
     let outline: Vec<(f64, f64)> = upper.iter().chain(lower.iter().rev()).copied().collect();
     panel.clip(sheet);
     sheet.area("band", &outline);
@@ -180,7 +182,7 @@ fn mark(sheet: &mut Sheet, panel: &Panel, series: &Series, load_g: f64, line: &E
 fn about(record: &ComparisonRecord) -> String {
     let worst = |of: fn(&ComparedLoad) -> &ErrorLine| {
         let found = record.rows.iter().max_by(|a, b| {
-            let share = |row: &ComparedLoad| (of(row).error_g / row.permitted_g).abs();
+            let share = |row: &ComparedLoad| (of(row).error_g / of(row).permitted_g).abs();
             share(a).total_cmp(&share(b))
         });
         found.map_or_else(String::new, |row| {

@@ -8,7 +8,7 @@ use super::{ComparingFault, fault};
 use crate::record::comparison::{BandCorner, ComparedLoad, ErrorLine, LargestError};
 use crate::record::proof::Verdict;
 
-/// What both scales are judged by.
+/// What a scale is judged by.
 pub(super) struct Judging {
     pub(super) scheme: Scheme,
     pub(super) intervals: Intervals,
@@ -39,6 +39,7 @@ impl Judging {
             readings,
             error_g: error.error_g,
             expanded_u_g: error.expanded_g,
+            permitted_g,
             verdict,
         }
     }
@@ -85,11 +86,11 @@ pub(super) fn largest(
     rows: &[ComparedLoad],
     of: fn(&ComparedLoad) -> &ErrorLine,
 ) -> Option<LargestError> {
-    let share = |row: &ComparedLoad| (of(row).error_g / row.permitted_g).abs();
+    let share = |row: &ComparedLoad| (of(row).error_g / of(row).permitted_g).abs();
     let row = rows.iter().max_by(|a, b| share(a).total_cmp(&share(b)))?;
     Some(LargestError {
         load_g: row.load_g,
         error_g: of(row).error_g,
-        permitted_g: row.permitted_g,
+        permitted_g: of(row).permitted_g,
     })
 }

@@ -10,8 +10,8 @@
 //! | `typed` | readings from a keyboard, byte by byte |
 //! | `heard`, `pattern` | readings from a serial line, byte by byte |
 //!
-//! Both scales are judged by one tolerance with our e: that is what the picture
-//! can show. Their shared weights cancel in a difference and stay in an error.
+//! Both scales are judged by one tolerance, the other with an e of its own if one
+//! is named. Their shared weights cancel in a difference and stay in an error.
 //!
 //! Whether a weight explains what both show alike is
 //! [`shared_weight()`]'s: errors of both, a smooth error of each scale of its own,
@@ -44,6 +44,7 @@ use crate::record::comparison::{
 use crate::record::proof::Proof;
 use crate::record::readings::Readings;
 use crate::record::tolerance::Tolerance;
+use crate::record::weights::name;
 use judging::Judging;
 use pairing::{Paired, pair};
 use their_u::TheirUncertainty;
@@ -53,6 +54,8 @@ use their_u::TheirUncertainty;
 pub struct Choices {
     /// What to judge by; absent: as the verification.
     pub tolerance: Option<Tolerance>,
+    /// Verification scale interval of the other scale, g; absent: that of ours.
+    pub their_e_g: Option<f64>,
     /// Scale interval of the other scale, g; absent: as its digits show.
     pub their_d_g: Option<f64>,
     /// Expanded uncertainty (k = 2) of the other scale's readings, g; absent:
@@ -127,8 +130,15 @@ pub fn compared(
         .collect();
     let heaviest_g = pairs.iter().map(|pair| pair.load_g).fold(0.0, f64::max);
     let judging = judging(plan, choices, heaviest_g)?;
-    let permitted: Vec<f64> = (pairs.iter())
-        .map(|pair| judging.permitted_g(pair.load_g))
+    let of_theirs = judging_of_theirs(&judging, choices, told.d_g())?;
+    let permitted: Vec<[f64; 2]> = (pairs.iter())
+        .map(|pair| {
+            let theirs = of_theirs.as_ref().unwrap_or(&judging);
+            Ok([
+                judging.permitted_g(pair.load_g)?,
+                theirs.permitted_g(pair.load_g)?,
+            ])
+        })
         .collect::<Result<_, _>>()?;
     let at = |load_g: f64| judging.permitted_g(load_g).unwrap_or(f64::NAN);
     let found = compare(&pairs, at)
@@ -141,6 +151,7 @@ pub fn compared(
         paired,
         told,
         judging,
+        of_theirs,
         found,
         weight,
         rows,
@@ -172,6 +183,28 @@ fn judging(
         intervals,
         rule,
     })
+}
+
+/// What the other scale is judged by, where its e is another.
+fn judging_of_theirs(
+    ours: &Judging,
+    choices: &Choices,
+    their_d_g: f64,
+) -> Result<Option<Judging>, ComparingFault> {
+    let Some(e_g) = choices.their_e_g.filter(|e_g| *e_g != ours.intervals.e_g()) else {
+        return Ok(None);
+    };
+    let intervals = Intervals::new(e_g, their_d_g).map_err(|cause| {
+        fault(
+            format!("the other scale with e = {}: {cause}", name(e_g)),
+            "correct --their-e or --their-d",
+        )
+    })?;
+    Ok(Some(Judging {
+        scheme: ours.scheme.clone(),
+        intervals,
+        rule: ours.rule,
+    }))
 }
 
 fn wrong_weight(
@@ -207,19 +240,18 @@ fn wrong_weight(
 fn rows(
     paired: &Paired,
     found: &Comparison,
-    permitted: &[f64],
+    permitted: &[[f64; 2]],
     judging: &Judging,
     weight: Option<&WrongWeight>,
 ) -> Vec<ComparedLoad> {
     let all = paired.loads.iter().zip(&found.loads).zip(permitted);
-    all.filter_map(|((load, at), permitted_g)| {
+    all.filter_map(|((load, at), [permitted_g, of_theirs_g])| {
         let (first, second) = at.errors?;
-        let line = |readings: usize, error: &_| judging.line(readings, error, *permitted_g);
         Some(ComparedLoad {
             load_g: at.load_g,
             weights: load.ours.weights.clone(),
-            ours: line(load.ours.readings, &first),
-            theirs: line(load.readings_g.len(), &second),
+            ours: judging.line(load.ours.readings, &first, *permitted_g),
+            theirs: judging.line(load.readings_g.len(), &second, *of_theirs_g),
             difference_g: at.difference_g,
             difference_u_g: at.expanded_g,
             e_n: at.normalised.e_n,
@@ -239,6 +271,7 @@ struct Told<'a> {
     paired: Paired,
     told: TheirUncertainty,
     judging: Judging,
+    of_theirs: Option<Judging>,
     found: Comparison,
     weight: Option<WrongWeight>,
     rows: Vec<ComparedLoad>,
@@ -246,9 +279,9 @@ struct Told<'a> {
 }
 
 fn told_as_record(told: Told<'_>) -> ComparisonRecord {
-    let name = format!("Scale {}", told.proof.device.id);
+    let our_name = format!("Scale {}", told.proof.device.id);
     let their_name = told.choices.their_name.clone();
-    let [pattern, blame, importance] = told.found.in_words(&name, &their_name);
+    let [pattern, blame, importance] = told.found.in_words(&our_name, &their_name);
     let side = |name: &str, d_g: f64, uncertainty: String, of: fn(&ComparedLoad) -> &ErrorLine| {
         let (verdict, verdict_without) = judging::verdicts(&told.rows, of);
         SideLine {
@@ -266,7 +299,7 @@ fn told_as_record(told: Told<'_>) -> ComparisonRecord {
         .map(|row| row.load_g)
         .fold(told.plan.scale.max_g, f64::max);
     let ours = side(
-        &name,
+        &our_name,
         told.plan.scale.d_g,
         "as its verification found it, and zero as it was after the loads".into(),
         |row| &row.ours,
@@ -287,6 +320,8 @@ fn told_as_record(told: Told<'_>) -> ComparisonRecord {
         scheme_source: told.judging.scheme.source(),
         rule: told.judging.rule.to_string(),
         band: told.judging.band(top_g),
+        their_e_g: told.of_theirs.as_ref().map(|one| one.intervals.e_g()),
+        their_band: (told.of_theirs.as_ref()).map_or_else(Vec::new, |one| one.band(top_g)),
         agreement: told.found.agreement.as_ref().map(|one| AgreementLine {
             bias_g: ends(&one.bias),
             lower_g: ends(&one.lower),
