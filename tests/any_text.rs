@@ -7,6 +7,7 @@ use proptest::prelude::*;
 use scalewright::record::density::parse_kg_m3;
 use scalewright::record::journal;
 use scalewright::record::mass::parse_g;
+use scalewright::record::place;
 use scalewright::record::weights;
 use scalewright::report;
 use scalewright::review::review;
@@ -67,6 +68,20 @@ proptest! {
     ) {
         if let Ok(density) = parse_kg_m3(&text) {
             prop_assert!((500.0..=23_000.0).contains(&density), "{density} of {text}");
+        }
+    }
+
+    #[test]
+    fn any_text_as_place_is_on_the_ground_or_a_reason(
+        text in "[-+NS ]?[0-9.,;-]{0,12}[°' ]?[NSEW]?,?[0-9.-]{0,6} ?(m|ft|km|m/s2|mGal|°)?|\\PC*"
+    ) {
+        match place::parse(&text) {
+            Ok(spot) => {
+                prop_assert!((9.7..=9.9).contains(&spot.gravity.g_m_s2), "{spot:?} of {text}");
+                prop_assert!(spot.latitude_deg.is_none_or(|l| l.abs() <= 90.0));
+                prop_assert!(spot.height_m.is_none_or(|h| (-500.0..=9000.0).contains(&h)));
+            }
+            Err(cause) => prop_assert!(!cause.is_empty()),
         }
     }
 

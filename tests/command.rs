@@ -7,12 +7,13 @@ use std::fs;
 
 use support::{Folder, command, plain, run, too_wide};
 
-const COMMANDS: [&str; 7] = [
+const COMMANDS: [&str; 8] = [
     "rehearse",
     "calibrate",
     "weights",
     "resume",
     "find",
+    "moved",
     "table",
     "bench",
 ];
@@ -54,6 +55,8 @@ fn what_is_not_understood_ends_with_2() {
         &["calibrate"],
         &["find", "--baud", "9600"],
         &["weights"],
+        &["moved", "--from", "48.1,520m"],
+        &["moved", "--from", "48.1", "--to", "53.6", "--max", "6kg"],
         &["weights", "check"],
         &["weights", "check", "weights.toml", "--max", "6kg"],
         &["weights", "check", "weights.toml", "--class", "III"],

@@ -35,7 +35,8 @@ pub struct Cell {
     placement: Dice,
     time_s: f64,
     load_g: f64,
-    /// What the cell feels of the load: off-centre effect and placement in it.
+    /// What the cell feels of the load: gravity, off-centre effect and placement
+    /// in it.
     felt_g: f64,
     swing: (f64, f64),
     memory: Memory,
@@ -121,7 +122,8 @@ impl Cell {
             0.0
         };
         let (right, far) = self.spec.eccentric;
-        let felt_g = load_g * (1.0 + right * position.right + far * position.far + placed);
+        let pull_g = load_g * self.spec.gravity;
+        let felt_g = pull_g * (1.0 + right * position.right + far * position.far + placed);
         // A hand gives way: part of the step is there at once, the rest swings.
         self.swing.0 -= self.spec.swing.fraction * (felt_g - self.felt_g);
         self.load_g = load_g;
@@ -197,7 +199,8 @@ impl Cell {
             + self.walk_g
             + self.slow_g.iter().sum::<f64>()
             + spec.zero_g_per_c * warm_c;
-        spec.zero_balance_mv_per_v + (spec.dead_load_g + aside_g) * per_g + loaded * span
+        let dead_g = spec.dead_load_g * spec.gravity;
+        spec.zero_balance_mv_per_v + (dead_g + aside_g) * per_g + loaded * span
     }
 
     /// White noise of one conversion at `rate_sps`, mV/V (one standard

@@ -28,6 +28,25 @@ fn an_ideal_cell_is_a_straight_line() {
 }
 
 #[test]
+fn elsewhere_all_that_rests_on_it_pulls_differently() {
+    let spec = CellSpec {
+        dead_load_g: 850.0,
+        gravity: 0.995,
+        ..CellSpec::ideal()
+    };
+    assert!((spec.settled_mv_per_v(0.0) / spec.mv_per_v_per_g() - 845.75).abs() < ROUNDING);
+    let mut cell = Cell::new(spec.clone(), 1);
+    for load_g in [0.0, 2500.0, 6000.0] {
+        // The dead load loses 4.25 g, the load a two-hundredth.
+        let shown_g = put(&mut cell, load_g);
+        assert!((shown_g - (load_g * 0.995 - 4.25)).abs() < ROUNDING);
+        let settled = spec.settled_mv_per_v(load_g);
+        assert!((cell.output_mv_per_v() - settled).abs() < ROUNDING);
+        assert_eq!(cell.load_g(), load_g, "its mass stays");
+    }
+}
+
+#[test]
 fn the_hysteresis_loop_has_the_size_ordered() {
     let spec = CellSpec {
         hysteresis: 0.000_5,

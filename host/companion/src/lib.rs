@@ -12,6 +12,7 @@ pub mod drive;
 pub mod firmware;
 pub mod inspect;
 pub mod link;
+pub mod moving;
 pub mod population;
 pub mod proving;
 pub mod quantise;

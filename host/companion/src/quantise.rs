@@ -164,6 +164,49 @@ pub fn table(knots: &Knots, quantum_ug: u32, fit: usize) -> Result<HostTable, Qu
     HostTable::new(&knots).map_err(QuantiseFault::Table)
 }
 
+/// `table` with every mass multiplied by `factor` and rounded to the nearest
+/// quantum, a tie away from zero; its counts stay. The point at zero stays by
+/// itself, and a mass moves off its exact place by half a quantum at most: e/2000
+/// in a table made here ([`quantum_ug`]).
+///
+/// # Errors
+/// [`QuantiseFault`]: a factor that is not finite, or one that no table of the
+/// device survives, as when two points a quantum apart would fall together.
+pub fn scaled(table: &HostTable, factor: f64) -> Result<HostTable, QuantiseFault> {
+    let scale = |knot: &Knot| {
+        let mass = (f64::from(knot.mass) * factor).round();
+        (mass.abs() < 2e9).then_some(Knot {
+            mass: mass as i32,
+            ..*knot
+        })
+    };
+    let knots: Option<Vec<Knot>> = table.knots().iter().map(scale).collect();
+    HostTable::new(&knots.ok_or(QuantiseFault::OutOfRange)?).map_err(QuantiseFault::Table)
+}
+
+/// Net counts in q8 from which on `table` reads `mass_g`, above zero; `None`
+/// where it never does. Found by halving, with the device's own lookup.
+#[must_use]
+pub fn net_q8_at(table: &HostTable, mass_g: f64, quantum_ug: u32) -> Option<i64> {
+    let wanted = (mass_g / quantum_g(quantum_ug)).round();
+    let reads = |q8: i64| f64::from(table.lookup_q8(q8).mass) >= wanted;
+    let last = table.knots().last()?;
+    // A quarter further than the table goes on past its end.
+    let (mut below, mut at) = (0i64, i64::from(last.counts) * 256 * 2);
+    if reads(below) || !reads(at) {
+        return None;
+    }
+    while at - below > 1 {
+        let middle = below + (at - below) / 2;
+        if reads(middle) {
+            at = middle;
+        } else {
+            below = middle;
+        }
+    }
+    Some(at)
+}
+
 /// Mass in g that `table` gives at net counts with a fraction.
 #[must_use]
 pub fn mass_g(table: &HostTable, net_counts: f64, quantum_ug: u32) -> f64 {

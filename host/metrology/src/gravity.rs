@@ -38,6 +38,11 @@ pub const HEIGHTS_M: (f64, f64) = (-500.0, 9_000.0);
 /// practice): a measured value outside is a slip of the pen.
 pub const POSSIBLE_M_S2: (f64, f64) = (9.7, 9.9);
 
+/// No two places on the ground differ by more, as a share of gravity: the
+/// formulas give 0.83 % from the equator at the upper of [`HEIGHTS_M`] to a pole
+/// at the lower, the ground itself shows some 0.7 % (from memory).
+pub const MOST_RELATIVE: f64 = 9e-3;
+
 /// Standard uncertainty of normal gravity as a statement about a real place, in
 /// m/s2: masses in the ground pull to the side of the formula by some tens of
 /// milligal (1 mGal = 1e-5 m/s2), in mountains by more. From memory.
@@ -258,6 +263,12 @@ impl Moved {
     #[must_use]
     pub fn shift_g(&self, load_g: f64) -> (f64, f64) {
         (load_g * self.relative, load_g.abs() * self.u_relative)
+    }
+
+    /// Whether two places on the ground can differ by that: [`MOST_RELATIVE`].
+    #[must_use]
+    pub fn is_possible(&self) -> bool {
+        self.relative.abs() <= MOST_RELATIVE
     }
 
     /// What every mass in the table is to be multiplied by, so that the moved

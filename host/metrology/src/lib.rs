@@ -31,6 +31,7 @@ pub mod performance;
 pub mod planning;
 pub mod refusal;
 pub mod regression;
+pub mod relocation;
 pub mod screening;
 pub mod statistics;
 pub mod tolerance;

@@ -5,7 +5,7 @@ mod common;
 use common::csv;
 use proptest::prelude::*;
 use scalewright_metrology::gravity::{
-    Formula, Gravity, GravityError, HEIGHTS_M, LOCAL_ANOMALY_M_S2, Place, moved,
+    Formula, Gravity, GravityError, HEIGHTS_M, LOCAL_ANOMALY_M_S2, MOST_RELATIVE, Place, moved,
     normal_gravity_m_s2, smallest_move,
 };
 
@@ -87,6 +87,21 @@ fn a_scale_moved_south_reads_less() {
     let north = moved(place(40.0), place(52.0));
     assert!((south.table_factor() - (1.0 + north.relative)).abs() < 1e-15);
     assert!((south.reading_g(5000.0) * south.table_factor() - 5000.0).abs() < 1e-9);
+}
+
+/// From the thinnest to the strongest pull there is by formula; COMPUTED HERE.
+#[test]
+fn every_move_on_the_ground_is_possible_and_none_beyond() {
+    for formula in FORMULAS {
+        let least = Gravity::by_formula(formula, at(0.0, HEIGHTS_M.1)).expect("a place");
+        let most = Gravity::by_formula(formula, at(90.0, HEIGHTS_M.0)).expect("a place");
+        for there_and_back in [moved(least, most), moved(most, least)] {
+            assert!(there_and_back.is_possible(), "{there_and_back:?}");
+            assert!(there_and_back.relative.abs() > 0.9 * MOST_RELATIVE);
+        }
+    }
+    let measured = |g| Gravity::measured(g, 0.0).expect("possible by itself");
+    assert!(!moved(measured(9.75), measured(9.85)).is_possible());
 }
 
 #[test]

@@ -20,6 +20,9 @@ pub struct CellSpec {
     pub dead_load_g: f64,
     /// Output at rated capacity, mV/V.
     pub sensitivity_mv_per_v: f64,
+    /// Local gravity as a share of that where `sensitivity` and `curve` were
+    /// taken; no unit. All that rests on the cell pulls by it, the dead load too.
+    pub gravity: f64,
     /// Output without any load, mV/V.
     pub zero_balance_mv_per_v: f64,
     /// Settled output against load.
@@ -108,6 +111,7 @@ impl CellSpec {
             capacity_g: 10_000.0,
             dead_load_g: 0.0,
             sensitivity_mv_per_v: 2.0,
+            gravity: 1.0,
             zero_balance_mv_per_v: 0.0,
             curve: Curve::Polynomial(vec![1.0]),
             hysteresis: 0.0,
@@ -160,6 +164,7 @@ impl CellSpec {
             capacity_g: 10_000.0,
             dead_load_g: 850.0,
             sensitivity_mv_per_v: dice.between(1.9, 2.1),
+            gravity: 1.0,
             zero_balance_mv_per_v: dice.between(-0.03, 0.03),
             curve: Curve::bent(amplitude, 1.0, cubic),
             hysteresis: dice.between(0.000_13, 0.000_17),
@@ -213,6 +218,7 @@ impl CellSpec {
             capacity_g: 5000.0,
             dead_load_g: 300.0,
             sensitivity_mv_per_v: dice.between(0.9, 1.1),
+            gravity: 1.0,
             zero_balance_mv_per_v: dice.between(-0.1, 0.1),
             curve: Curve::bent(amplitude, mix.cos(), mix.sin()),
             hysteresis: dice.between(0.0, 0.000_5),
@@ -251,10 +257,11 @@ impl CellSpec {
     #[must_use]
     pub fn settled_mv_per_v(&self, load_g: f64) -> f64 {
         let mut memory = Memory::exercised();
+        let load_g = load_g * self.gravity;
         memory.follow(load_g / self.max_g);
         let per_g = self.mv_per_v_per_g();
         self.zero_balance_mv_per_v
-            + self.dead_load_g * per_g
+            + self.dead_load_g * self.gravity * per_g
             + self.curve.mv_per_v(load_g, self.max_g, per_g)
             + self.hysteresis * self.max_g * memory.departure(load_g / self.max_g) * per_g
     }

@@ -40,6 +40,7 @@ mod live;
 mod live_line;
 mod log_file;
 mod logs;
+mod moved;
 mod paint;
 mod people;
 mod plan;
@@ -110,6 +111,8 @@ enum Command {
     Watch(watch::Arguments),
     /// Two scales on the same loads: who is off, where, does it matter
     Compare(compare::Arguments),
+    /// A scale at another place: what gravity and air do; correct its table
+    Moved(moved::Arguments),
     /// Show the table in the scale, or put the one before back in force
     Table(table::Arguments),
     /// Put the firmware on a board, and see that its calibration stays
@@ -137,6 +140,7 @@ pub fn main() -> ExitCode {
         Command::Inspect(arguments) => inspect::run(&arguments),
         Command::Watch(arguments) => watch::run(&arguments),
         Command::Compare(arguments) => compare::run(&arguments),
+        Command::Moved(arguments) => moved::run(&arguments),
         Command::Table(arguments) => table::run(&arguments),
         Command::Flash(arguments) => flash::run(&arguments),
         Command::BuildFirmware(arguments) => build_firmware::run(&arguments),

@@ -16,6 +16,7 @@
 //! | [`weights()`] | a review of weights in the terminal |
 //! | [`foreseen()`] | what a plan will be worth, in the terminal |
 //! | [`comparison`] | two scales on the same loads: terminal and page |
+//! | [`moved`] | what a move makes of a scale, in the terminal |
 //! | [`error_curve`], [`sparkline`] | small text graphics, also for a live view |
 
 pub mod band;
@@ -25,6 +26,7 @@ pub mod dcc;
 mod foreseen;
 pub mod html;
 pub mod json;
+pub mod moved;
 pub mod number;
 pub mod plots;
 mod proof;

@@ -10,6 +10,7 @@ pub mod expectation;
 mod findings;
 pub mod foresee;
 pub mod judge;
+pub mod moving;
 pub mod plan;
 pub mod procedure;
 pub mod proof;

@@ -329,7 +329,8 @@ fn key(mass_g: f64) -> i64 {
     (mass_g * 1000.0).round() as i64
 }
 
-fn check_scale(scale: &ScaleSpec) -> Result<AccuracyClass, PlanFault> {
+/// Whether these numbers make a scale of a class of R 76, and which.
+pub(super) fn check_scale(scale: &ScaleSpec) -> Result<AccuracyClass, PlanFault> {
     let fault = |cause: String| PlanFault::Scale { cause };
     for (name, value) in [("Max", scale.max_g), ("e", scale.e_g), ("d", scale.d_g)] {
         if !(value.is_finite() && value > 0.0) {
