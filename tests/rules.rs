@@ -284,6 +284,7 @@ fn below_the_command_nobody_knows_the_command() {
         "report",
         "review",
         "session",
+        "certifying.rs",
         "drive.rs",
         "quantise.rs",
         "population.rs",

@@ -1,9 +1,12 @@
 //! End-to-end runs and outside checks live in the test files beside this; what
 //! more than one of them needs is here.
 
+pub mod certificates;
 pub mod chip;
 pub mod near;
 pub mod pontius;
 pub mod proofs;
+pub mod schema;
 pub mod sessions;
+pub mod structure;
 pub mod traced;

@@ -7,6 +7,7 @@
 //! happened and [`report`] draws it; [`review`] says beforehand what a set of
 //! weights is good for. [`cli`] is the `scalewright` command.
 
+pub mod certifying;
 pub mod cli;
 pub mod drive;
 pub mod firmware;

@@ -24,6 +24,7 @@ macro_rules! outpart {
 mod bench;
 mod build_firmware;
 mod calibrate;
+mod certificate;
 mod clock;
 mod compare;
 mod compare_live;
@@ -103,6 +104,8 @@ enum Command {
     Resume(resume::Arguments),
     /// Prove a calibrated scale: guided tests, each value beside its limit
     Verify(verify::Arguments),
+    /// A calibration certificate, as XML, from a verification
+    Certificate(certificate::Arguments),
     /// Find the scale and tell what it is and holds
     Find(find::Arguments),
     /// Is it wired right and healthy? What to mend before calibrating
@@ -136,6 +139,7 @@ pub fn main() -> ExitCode {
         Command::Weights(arguments) => weights::run(&arguments),
         Command::Resume(arguments) => resume::run(&arguments),
         Command::Verify(arguments) => verify::run(&arguments),
+        Command::Certificate(arguments) => certificate::run(&arguments),
         Command::Find(arguments) => find::run(&arguments),
         Command::Inspect(arguments) => inspect::run(&arguments),
         Command::Watch(arguments) => watch::run(&arguments),

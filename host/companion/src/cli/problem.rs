@@ -1,10 +1,13 @@
 //! Problems as people see them: what happened, where, what to do next.
 
+use crate::certifying::CertifyingFault;
 use crate::drive::DriveFault;
 use crate::link::LinkFault;
 use crate::proving::ProvingFault;
 use crate::record::journal::JournalFault;
+use crate::record::lab::LabFaults;
 use crate::record::weights::WeightsFault;
+use crate::report::dcc::{NoCertificate, Refusal};
 use crate::session::plan::PlanFault;
 use crate::session::procedure::SessionFault;
 use crate::session::proof::prover::ProofFault;
@@ -196,6 +199,51 @@ impl From<WeightsFault> for Problem {
             fault.to_string(),
             "correct the file; `scalewright weights --help` shows an example",
         )
+    }
+}
+
+impl From<LabFaults> for Problem {
+    fn from(found: LabFaults) -> Self {
+        let what = match found.faults.len() {
+            1 => format!("{} can't be used yet", found.file),
+            faults => format!("{} can't be used yet: {faults} faults", found.file),
+        };
+        let advice = "correct the file; `scalewright certificate --blank` prints an empty one";
+        let problem = Self::new(exit::DATA, what, advice);
+        found.faults.into_iter().fold(problem, |problem, fault| {
+            let line = fault.line.map(|line| format!("line {line}"));
+            problem.fact(&line.unwrap_or_default(), fault.cause)
+        })
+    }
+}
+
+impl From<CertifyingFault> for Problem {
+    fn from(fault: CertifyingFault) -> Self {
+        let advice = match &fault {
+            CertifyingFault::Journal(_) => {
+                "name the session file that `scalewright verify` left, as it left it"
+            }
+            CertifyingFault::Session(_) => {
+                "go on with `scalewright verify --go-on`, or begin a new verification"
+            }
+            CertifyingFault::Certificate(NoCertificate::NoErrors) => {
+                "make a verification with the test `errors`, as `scalewright verify` does"
+            }
+            CertifyingFault::Certificate(NoCertificate::NoUncertainty { .. }) => {
+                "look at the weights of the verification, and make it anew"
+            }
+            CertifyingFault::Certificate(NoCertificate::UnknownWeight { .. }) => {
+                "correct the name in the form, or take that part away"
+            }
+        };
+        Self::new(exit::DATA, fault.to_string(), advice)
+    }
+}
+
+impl From<Refusal> for Problem {
+    fn from(refusal: Refusal) -> Self {
+        let advice = "correct it in the form; what the form can't correct, report with the file";
+        Self::new(exit::DATA, refusal.to_string(), advice)
     }
 }
 

@@ -330,6 +330,7 @@ fn conclude(entries: &[ProofEntry], journal: &Path, json: bool) -> Outcome {
         );
         outln!("\nthe report with pictures: {}", saved::short(&page));
         outln!("the session, capture by capture: {}", saved::short(journal));
+        outln!("a calibration certificate of it: scalewright certificate --help");
     }
     Ok(match proof.verdict {
         Verdict::Passes | Verdict::PassesSoFar => exit::PASSED,

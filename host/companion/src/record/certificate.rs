@@ -33,6 +33,9 @@ pub struct Certificate {
     pub place: Place,
     /// What made the certificate; one at least.
     pub software: Vec<Software>,
+    /// Whose it is, if that is told.
+    #[serde(default)]
+    pub owner: Option<Contact>,
     /// What was calibrated; one at least.
     pub items: Vec<Item>,
     /// Who calibrated.
@@ -344,6 +347,9 @@ pub struct ErrorRow {
     pub error_g: f64,
     /// Its expanded uncertainty; u in g.
     pub uncertainty: Expanded,
+    /// Maximum permissible error, plus or minus, g; in all rows or in none.
+    #[serde(default)]
+    pub permitted_g: Option<f64>,
 }
 
 /// One load several times.

@@ -179,7 +179,10 @@ impl Journal {
     }
 }
 
-fn numbered(wanted: &Path, attempt: usize) -> PathBuf {
+/// The name a file gets at this attempt, from 1, at one that is not taken: a
+/// number is added before its ending.
+#[must_use]
+pub fn numbered(wanted: &Path, attempt: usize) -> PathBuf {
     if attempt == 1 {
         return wanted.into();
     }

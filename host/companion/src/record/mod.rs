@@ -1,15 +1,17 @@
 //! What is kept: a calibration's outcome as values, the journal that lets an
-//! interrupted one go on, the weights it is made with, a table of permitted errors
-//! and what another scale showed.
+//! interrupted one go on, the weights it is made with, a table of permitted errors,
+//! what another scale showed, and the form that a certificate is filled in with.
 
 pub mod certificate;
 pub mod comparison;
 pub mod density;
 pub mod foreseen;
 pub mod journal;
+pub mod lab;
 pub mod mass;
 pub mod moved;
 pub mod outcome;
+pub mod performed;
 pub mod place;
 pub mod proof;
 pub mod readings;

@@ -99,6 +99,7 @@ pub fn full() -> Certificate {
             indication_g: *indication_g,
             error_g: *error_g,
             uncertainty: expanded(*u),
+            permitted_g: None,
         });
     let positions = POSITIONS
         .iter()
@@ -129,6 +130,7 @@ pub fn full() -> Certificate {
             name: "Scalewright".into(),
             release: "0.2.0".into(),
         }],
+        owner: Some(contact("Example owner")),
         items: vec![Item {
             name: "bench scale".into(),
             description: Some("Max 6 kg, e = 2 g, class III".into()),
@@ -204,6 +206,7 @@ pub fn least() -> Certificate {
     certificate.identifications.clear();
     certificate.received = None;
     certificate.laboratory_code = None;
+    certificate.owner = None;
     certificate.statements.clear();
     certificate.language = "en".into();
     certificate.mass_unit = MassUnit::Gram;

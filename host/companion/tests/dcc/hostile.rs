@@ -20,7 +20,10 @@ fn everywhere(text: &str) -> Certificate {
         for s in &mut c.software {
             (s.name, s.release) = (text.into(), text.into());
         }
-        for contact in [&mut c.laboratory, &mut c.customer] {
+        for contact in [&mut c.laboratory, &mut c.customer]
+            .into_iter()
+            .chain(&mut c.owner)
+        {
             contact.name = text.into();
             contact.e_mail = text.into();
             contact.address.city = text.into();

@@ -2,7 +2,7 @@
 //! its uncertainty where it belongs. Works without the schema.
 
 use roxmltree::{Document, Node};
-use scalewright::record::certificate::{MassUnit, NOT_A_LEGAL_VERIFICATION};
+use scalewright::record::certificate::{Data, MassUnit, NOT_A_LEGAL_VERIFICATION};
 use scalewright::report::dcc::dcc;
 
 use crate::fixture::{CONDITIONS, POSITIONS, REPEATED, ROWS, full, least};
@@ -174,6 +174,7 @@ fn who_what_and_when_stand_where_they_belong() {
     let languages = all(core, "usedLangCodeISO639_1");
     let languages: Vec<_> = languages.iter().map(|n| n.text()).collect();
     assert_eq!(languages, [Some("de"), Some("en")]);
+    assert_eq!(named(down(data, "items/owner")), "Example owner");
     let item = down(data, "items/item");
     assert_eq!(named(item), "bench scale");
     assert_eq!(named(down(item, "manufacturer")), "self built");
@@ -219,4 +220,33 @@ fn the_same_values_give_the_same_text() {
     let read: scalewright::record::certificate::Certificate =
         serde_json::from_str(&kept).expect("a certificate");
     assert_eq!(dcc(&read), dcc(&full()));
+}
+
+/// A fourth column, where every row has one; a gap in it would move the numbers
+/// below it up.
+#[test]
+fn permissible_errors_are_a_column_of_their_own_or_none() {
+    let permitted = |some: [Option<f64>; 4]| {
+        let mut certificate = full();
+        if let Data::Errors(rows) = &mut certificate.measurements[0].results[0].data {
+            for (row, permitted_g) in rows.iter_mut().zip(some) {
+                row.permitted_g = permitted_g;
+            }
+        }
+        certificate
+    };
+    let written = dcc(&permitted([1.0, 1.0, 2.0, 3.0].map(Some))).expect("a certificate");
+    let document = Document::parse(&written).expect("well formed");
+    let results = down(
+        document.root_element(),
+        "measurementResults/measurementResult/results",
+    );
+    let errors = all(results, "result")[0];
+    let columns = all(down(errors, "data/list"), "quantity");
+    assert_eq!(columns.len(), 4);
+    assert_eq!(named(columns[3]), "maximum permissible error");
+    let expected = [1.0, 1.0, 2.0, 3.0].map(kg).to_vec();
+    assert_eq!(column(columns[3]), (expected, r"\kilogram"));
+    let refusal = dcc(&permitted([Some(1.0), None, None, None])).expect_err("a gap");
+    assert!(refusal.at.ends_with("valueXMLList[2]"), "{}", refusal.at);
 }

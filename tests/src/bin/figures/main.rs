@@ -3,6 +3,7 @@
 //! floor is reached. Exit code 1 when any is `short`, 2 for a wrong call.
 
 mod budgets;
+mod certificate;
 mod certified;
 mod chips;
 mod codes;
@@ -107,5 +108,6 @@ fn proven(sheet: &mut Sheet, given: &Given) {
     permitted::steps(sheet);
     proof::decisions(sheet);
     verified::long_verification(sheet, given);
+    certificate::print(sheet);
     budgets::speed(sheet, given);
 }

@@ -17,22 +17,7 @@ pub fn write(xml: &mut Xml, certificate: &Certificate) {
             software,
         );
         core(xml, certificate);
-        xml.list("dcc:items", "dcc:item", &certificate.items, |xml, item| {
-            xml.words("dcc:name", &item.name);
-            xml.words_if_any("dcc:description", item.description.as_deref());
-            let parts = &item.software;
-            xml.list_if_any("dcc:installedSoftwares", "dcc:software", parts, software);
-            xml.within("dcc:manufacturer", |xml| {
-                xml.words("dcc:name", &item.manufacturer);
-            });
-            xml.leaf_if_any("dcc:model", item.model.as_deref());
-            xml.list(
-                "dcc:identifications",
-                "dcc:identification",
-                &item.identifications,
-                identification,
-            );
-        });
+        items(xml, certificate);
         xml.within("dcc:calibrationLaboratory", |xml| {
             xml.leaf_if_any(
                 "dcc:calibrationLaboratoryCode",
@@ -56,6 +41,34 @@ pub fn write(xml: &mut Xml, certificate: &Certificate) {
                 xml.our_words("dcc:declaration", NOT_A_LEGAL_VERIFICATION);
             });
             xml.each("dcc:statement", &certificate.statements, statement);
+        });
+    });
+}
+
+/// What was calibrated, and whose it is.
+fn items(xml: &mut Xml, certificate: &Certificate) {
+    xml.within("dcc:items", |xml| {
+        if let Some(owner) = &certificate.owner {
+            xml.within("dcc:owner", |xml| contact(xml, owner));
+        }
+        if certificate.items.is_empty() {
+            xml.refuse("", Fault::NoEntry);
+        }
+        xml.each("dcc:item", &certificate.items, |xml, item| {
+            xml.words("dcc:name", &item.name);
+            xml.words_if_any("dcc:description", item.description.as_deref());
+            let parts = &item.software;
+            xml.list_if_any("dcc:installedSoftwares", "dcc:software", parts, software);
+            xml.within("dcc:manufacturer", |xml| {
+                xml.words("dcc:name", &item.manufacturer);
+            });
+            xml.leaf_if_any("dcc:model", item.model.as_deref());
+            xml.list(
+                "dcc:identifications",
+                "dcc:identification",
+                &item.identifications,
+                identification,
+            );
         });
     });
 }

@@ -11,11 +11,13 @@
 //! the schema refuses. The tests read the text back with an XML parser.
 
 mod administration;
+mod of_proof;
 mod refusal;
 mod results;
 mod values;
 mod xml;
 
+pub use of_proof::{NoCertificate, PROBABILITY, SIMULATED, certificate as of_proof};
 pub use refusal::{Fault, Refusal};
 pub use values::to_uncertainty;
 

@@ -79,6 +79,12 @@ fn finding(xml: &mut Xml, finding: &Finding) {
 /// A table, column by column.
 fn errors(xml: &mut Xml, rows: &[ErrorRow]) {
     let column = |value: fn(&ErrorRow) -> f64| rows.iter().map(value).collect::<Vec<f64>>();
+    // A gap in this column would move the numbers below it up: it is refused.
+    let gap = f64::NAN;
+    let permitted = (rows.iter().any(|row| row.permitted_g.is_some())).then(|| {
+        let column = rows.iter().map(|row| row.permitted_g.unwrap_or(gap));
+        ("maximum permissible error", column.collect(), None)
+    });
     let uncertainties: Vec<Expanded> = rows.iter().map(|row| row.uncertainty).collect();
     xml.within("dcc:list", |xml| {
         for (name, masses_g, uncertainties) in [
@@ -89,7 +95,10 @@ fn errors(xml: &mut Xml, rows: &[ErrorRow]) {
                 column(|row| row.error_g),
                 Some(uncertainties.as_slice()),
             ),
-        ] {
+        ]
+        .into_iter()
+        .chain(permitted)
+        {
             xml.within("dcc:quantity", |xml| {
                 xml.our_words("dcc:name", name);
                 xml.masses(&masses_g, uncertainties);

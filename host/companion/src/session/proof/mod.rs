@@ -9,6 +9,7 @@
 //! | `entry` | what is kept of it, line by line |
 //! | `evaluate` | from what was kept to results; nothing else is needed |
 //! | `results` | each test beside its limits |
+//! | `performed` | days, weights and gaps, for a certificate |
 //! | `budgeting` | the uncertainty of what was found |
 //! | `in_use` | what a reading is worth from now on |
 //!
@@ -20,6 +21,7 @@ mod budgeting;
 pub mod entry;
 pub mod evaluate;
 mod in_use;
+pub mod performed;
 pub mod plan;
 pub mod prover;
 mod results;
