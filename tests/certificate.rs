@@ -279,6 +279,13 @@ fn what_is_simulated_says_so_and_what_is_not_does_not() {
     if let ProofEntry::ProofBegan { seed, .. } = &mut real[0] {
         *seed = None;
     }
+    // The bench behind a port tells no seed, but its board.
+    let port = certify(&real).certificate;
+    assert!(port.identifier.starts_with("SIMULATED-"));
+    assert!(port.statements[0].declaration.contains("built-in bench."));
+    if let ProofEntry::ProofBegan { held, .. } = &mut real[0] {
+        held.board = "rp2040".into();
+    }
     let xml = dcc(&certify(&real).certificate).expect("it can be written");
     assert!(!xml.contains(SIMULATED) && !xml.contains("built-in bench"));
 }

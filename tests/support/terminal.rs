@@ -9,7 +9,7 @@ use std::time::{Duration, Instant};
 use serialport::{SerialPort, TTYPort};
 
 /// Longest a command may run before the test gives up.
-const PATIENCE: Duration = Duration::from_secs(60);
+const PATIENCE: Duration = Duration::from_secs(180);
 
 /// What somebody reads at one glance, bytes: two or three whole screens.
 const RECENT: usize = 8192;

@@ -12,7 +12,7 @@ use crate::record::certificate::Certificate;
 use crate::record::journal::numbered;
 use crate::record::lab;
 use crate::record::proof::Verdict;
-use crate::report::dcc::dcc;
+use crate::report::dcc::{dcc, is_simulated};
 
 use super::live::wrap;
 use super::problem::{Problem, exit};
@@ -153,7 +153,7 @@ fn write_beside(session: &Path, xml: &str) -> Result<PathBuf, Problem> {
 fn say(found: &Certified, file: &Path) {
     let (certificate, proof) = (&found.certificate, &found.proof);
     outln!("certificate {}", certificate.identifier);
-    if proof.seed.is_some() {
+    if is_simulated(proof) {
         outln!("SIMULATED: of the built-in bench, and it says so");
     }
     for one in &found.performed.unfinished {

@@ -17,6 +17,8 @@ use crate::link::find::{identity, search};
 use crate::link::serial::SerialLine;
 use crate::link::{Line, LinkFault};
 
+use crate::record::outcome::BENCH;
+
 use super::flash_report::version;
 use super::live::wrap;
 use super::paint::Paint;
@@ -25,9 +27,6 @@ use super::{Outcome, clock};
 
 /// How long a hello may stay unanswered before it is said again.
 const PATIENCE: Duration = Duration::from_millis(800);
-
-/// What the built-in bench calls its board.
-const BENCH: &str = "bench";
 
 /// Hellos before giving up.
 const HELLOS: u32 = 4;

@@ -74,6 +74,18 @@ pub struct DeviceLine {
     pub max_points: u8,
 }
 
+/// What the built-in bench calls its board.
+pub const BENCH: &str = "bench";
+
+impl DeviceLine {
+    /// Whether it is no real scale: the built-in bench, in a rehearsal or behind a
+    /// port of its own.
+    #[must_use]
+    pub fn is_bench(&self) -> bool {
+        self.board == BENCH
+    }
+}
+
 /// What the scale claims to be.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct ScaleLine {

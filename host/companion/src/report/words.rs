@@ -267,9 +267,18 @@ pub fn date(told: &str) -> String {
 
 /// What a rehearsal must say of itself; `None` on real hardware.
 pub fn rehearsal(outcome: &Outcome) -> Option<String> {
-    outcome.seed.map(|seed| {
-        format!("A rehearsal on the built-in bench, seed {seed}: no real scale was calibrated.")
-    })
+    let what = bench(outcome.seed, outcome.device.is_bench())?;
+    Some(format!("{what}: no real scale was calibrated."))
+}
+
+/// What the built-in bench must be called; `None` of real hardware. A bench
+/// behind a port tells its board and no seed.
+pub fn bench(seed: Option<u64>, is_bench: bool) -> Option<String> {
+    match (seed, is_bench) {
+        (Some(seed), _) => Some(format!("A rehearsal on the built-in bench, seed {seed}")),
+        (None, true) => Some("On the built-in bench, played as a board".into()),
+        (None, false) => None,
+    }
 }
 
 /// The distinct weights used, in order of first use.

@@ -17,7 +17,7 @@ mod results;
 mod values;
 mod xml;
 
-pub use of_proof::{NoCertificate, PROBABILITY, SIMULATED, certificate as of_proof};
+pub use of_proof::{NoCertificate, PROBABILITY, SIMULATED, certificate as of_proof, is_simulated};
 pub use refusal::{Fault, Refusal};
 pub use values::to_uncertainty;
 

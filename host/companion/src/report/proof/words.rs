@@ -279,9 +279,8 @@ pub(in crate::report) fn facts(proof: &Proof) -> Vec<(&'static str, String)> {
 
 /// What a rehearsal must say of itself; `None` on real hardware.
 pub(in crate::report) fn rehearsal(proof: &Proof) -> Option<String> {
-    proof.seed.map(|seed| {
-        format!("A rehearsal on the built-in bench, seed {seed}: no real scale was tried.")
-    })
+    let what = words::bench(proof.seed, proof.device.is_bench())?;
+    Some(format!("{what}: no real scale was tried."))
 }
 
 /// What was not tested: tests left out with the reason, then what a

@@ -87,7 +87,7 @@ pub fn certificate(
     lab: &Lab,
     session_checksum: &str,
 ) -> Result<Certificate, NoCertificate> {
-    let simulated = proof.seed.is_some();
+    let simulated = is_simulated(proof);
     let results = findings::all(proof)?;
     Ok(Certificate {
         identifier: identifier(proof, performed, session_checksum),
@@ -120,14 +120,20 @@ pub fn certificate(
     })
 }
 
+/// Whether no real scale was tried: a rehearsal, or the bench behind a port.
+#[must_use]
+pub fn is_simulated(proof: &Proof) -> bool {
+    proof.seed.is_some() || proof.device.is_bench()
+}
+
 fn identifier(proof: &Proof, performed: &Performed, session_checksum: &str) -> String {
     let began: String = (performed.began.chars())
         .filter(|c| c.is_ascii_alphanumeric())
         .collect();
     let plain = format!("{}-{began}-{session_checksum}", proof.device.id);
-    match proof.seed {
-        Some(_) => format!("{SIMULATED}-{plain}"),
-        None => plain,
+    match is_simulated(proof) {
+        true => format!("{SIMULATED}-{plain}"),
+        false => plain,
     }
 }
 
@@ -184,7 +190,7 @@ fn item(proof: &Proof, lab: &Lab) -> Item {
     ];
     identifications.extend(lab.item.identifications.iter().cloned());
     Item {
-        name: marked(&lab.item.name, proof.seed.is_some()),
+        name: marked(&lab.item.name, is_simulated(proof)),
         description: Some(description),
         software: vec![Software {
             name: "Scalewright, firmware of the scale".into(),

@@ -1,7 +1,7 @@
 //! What a certificate states in words: what it is not, what was tested and kept,
 //! what was not tested.
 
-use super::norm;
+use super::{is_simulated, norm};
 use crate::record::certificate::{Conformity, Statement};
 use crate::record::lab::Lab;
 use crate::record::performed::Performed;
@@ -10,13 +10,15 @@ use crate::record::proof::{Proof, TestOutcome, Verdict};
 /// All statements, the gravest first.
 pub fn all(proof: &Proof, performed: &Performed, lab: &Lab) -> Vec<Statement> {
     let mut all: Vec<Statement> = Vec::new();
-    all.extend(proof.seed.map(|seed| {
-        plain(format!(
+    if is_simulated(proof) {
+        let seed = proof.seed.map(|seed| format!(" (seed {seed})"));
+        all.push(plain(format!(
             "SIMULATED: this is no calibration of a real instrument. Scale, weights and operator \
-             were those of the program's built-in bench (seed {seed}). The certificate shows what \
-             a real one would look like and proves nothing else."
-        ))
-    }));
+             were those of the program's built-in bench{}. The certificate shows what a real one \
+             would look like and proves nothing else.",
+            seed.unwrap_or_default()
+        )));
+    }
     all.extend(interrupted(performed));
     all.extend(proof.tests.iter().map(|test| of_test(proof, test)));
     all.push(not_tested(proof));
