@@ -59,6 +59,9 @@ fn head(proof: &Proof) -> String {
         escape(&scale(&proof.scale)),
         said(&words::headline(proof)),
     );
+    if let Some(largest) = words::largest(proof) {
+        text.push_str(&format!("<p class=\"w\">{}</p>\n", said(&largest)));
+    }
     if let Some(rehearsal) = words::rehearsal(proof) {
         text.push_str(&format!("<p class=\"note\">{}</p>\n", escape(&rehearsal)));
     }

@@ -36,7 +36,11 @@ pub fn proof_table(proof: &Proof, style: Style) -> String {
     // The mark is painted after wrapping, since colour is no text to `wrap`.
     let mark = words::marked(verdict, style.ascii);
     let mark = mark.split(' ').next().unwrap_or(mark);
-    for line in wrap(style, &format!("{mark} "), &words::headline(proof)) {
+    let mut last = words::headline(proof);
+    if let Some(largest) = words::largest(proof) {
+        last = format!("{last} {largest}");
+    }
+    for line in wrap(style, &format!("{mark} "), &last) {
         lines.push(paint(style, Ink::Strong, &line));
     }
     for line in wrap(style, "", CAUTION) {

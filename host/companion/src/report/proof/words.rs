@@ -45,17 +45,19 @@ pub(in crate::report) fn headline(proof: &Proof) -> String {
             None => "this scale fails".to_owned(),
         },
     };
-    let largest = nearest(proof, |test| Kind::of(test) == Kind::Errors);
-    let largest = largest.map_or_else(String::new, |(_, row)| {
-        format!(
-            "; measured by what is permitted, its largest error of indication is {} at {}, \
-             with a limit of ±{}",
-            with_unit(value(row.value_g, proof).replace('-', "\u{2212}")),
-            load(row, proof),
-            with_unit(limit(row.limit_g, proof)),
-        )
-    });
-    format!("Judged by {by}, {said}{largest}.")
+    format!("Judged by {by}, {said}.")
+}
+
+/// The largest error of indication by what is permitted, in one sentence.
+pub(in crate::report) fn largest(proof: &Proof) -> Option<String> {
+    let (_, row) = nearest(proof, |test| Kind::of(test) == Kind::Errors)?;
+    Some(format!(
+        "Measured by what is permitted, its largest error of indication is {} at {}, with a \
+         limit of ±{}.",
+        with_unit(value(row.value_g, proof).replace('-', "\u{2212}")),
+        load(row, proof),
+        with_unit(limit(row.limit_g, proof)),
+    ))
 }
 
 /// How many tests have a verdict, and their names; `None` for none.
