@@ -186,7 +186,7 @@ fn each_verdict_has_its_sentence_and_its_mark() {
     for (verdict, sentence, mark) in [
         (
             Verdict::Passes,
-            "this scale passes all 9 tests made;",
+            "this scale passes all 9 tests made.",
             "✓ passes",
         ),
         (
