@@ -4,7 +4,7 @@
 
 mod support;
 
-use scalewright::record::proof::{InUseLine, LoadBudget, Proof, ProofRow};
+use scalewright::record::proof::{InUseLine, LoadBudget, Proof, ProofRow, Verdict};
 use scalewright::record::surroundings;
 use scalewright::session::plan::Known;
 use scalewright::session::proof::Test;
@@ -293,4 +293,61 @@ fn thin_air_counts_and_what_was_not_tested_is_named() {
     for part in ["middle of the pan", "repeatability", "another place"] {
         assert!(not_counted.contains(part), "{not_counted}");
     }
+}
+
+/// Of a load that stays only noise and rounding part two readings.
+#[test]
+fn a_change_is_as_sure_as_the_noise_allows() {
+    let (_, proof) = proved(4, &[Test::Creep], |_| {});
+    let heaviest = proof.captures.iter().max_by(|a, b| {
+        let of = |one: &scalewright::record::proof::CaptureLine| one.gross_g;
+        of(a).total_cmp(&of(b))
+    });
+    let heaviest = heaviest.expect("captures");
+    let g_per_count = heaviest.gross_g / heaviest.net_counts;
+    let rounding = 0.5 * proof.table.quantum_g / 3f64.sqrt();
+    let rows = rows(&proof, Test::Creep);
+    assert!(rows.len() >= 4);
+    for row in rows {
+        let noise = row.captures.iter().map(|at| {
+            let capture = &proof.captures[*at];
+            let samples = f64::from(capture.samples);
+            (
+                capture.sd_counts * g_per_count / samples.sqrt(),
+                samples - 1.0,
+            )
+        });
+        let mut parts: Vec<(f64, f64)> = noise.collect();
+        assert_eq!(parts.len(), 2);
+        parts.extend([(rounding, SURE), (rounding, SURE)]);
+        let (u_g, dof) = combined(&parts);
+        let found = row.expanded_u_g.expect("U");
+        assert!(
+            (found / (factor(dof) * u_g) - 1.0).abs() < 1e-6,
+            "{}: {found}",
+            row.what
+        );
+    }
+}
+
+#[test]
+fn what_is_unsure_beyond_its_limit_is_not_called_passed() {
+    let tests = [Test::Errors, Test::Repeatability];
+    let (_, proof) = proved(4, &tests, |plan| plan.surroundings.convection_g = 1.5);
+    let errors = proof.tests.iter().find(|one| one.test == "errors");
+    let errors = errors.expect("made");
+    for row in &errors.rows {
+        let unsure = row.expanded_u_g.expect("U") > row.limit_g;
+        assert_eq!(unsure, row.limit_g < 1.5, "{row:?}");
+        let expected = if unsure {
+            Verdict::Open
+        } else {
+            Verdict::Passes
+        };
+        assert_eq!(row.verdict, expected, "{row:?}");
+    }
+    assert_eq!(errors.verdict, Verdict::Open);
+    let said = errors.remarks.join(" ");
+    assert!(said.contains("a third is allowed"), "{said}");
+    assert!(proof.rule.contains("nothing passes"), "{}", proof.rule);
 }

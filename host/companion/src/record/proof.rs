@@ -109,6 +109,9 @@ pub struct TestOutcome {
     pub rows: Vec<ProofRow>,
     /// What it left out, in plain words.
     pub incomplete: Vec<String>,
+    /// What else is to be known of it.
+    #[serde(default)]
+    pub remarks: Vec<String>,
     /// The verdict.
     pub verdict: Verdict,
 }

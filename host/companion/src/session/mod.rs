@@ -5,6 +5,7 @@
 pub mod cell;
 pub mod choosing;
 pub mod comparing;
+mod deciding;
 pub mod event;
 pub mod expectation;
 mod findings;

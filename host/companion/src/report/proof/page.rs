@@ -127,6 +127,12 @@ fn tested(proof: &Proof, test: &TestOutcome, index: usize) -> String {
             said(&sentence(&format!("not complete: {}", or_unknown(gap))))
         ));
     }
+    for remark in &test.remarks {
+        text.push_str(&format!(
+            "<p class=\"note w\">{}</p>\n",
+            said(&sentence(&or_unknown(remark)))
+        ));
+    }
     if let Some((draw, caption)) = picture_of(proof, test) {
         let id = format!("test-{}", index + 1);
         text.push_str(&picture(

@@ -88,6 +88,11 @@ fn tested(proof: &Proof, test: &TestOutcome, style: Style, lines: &mut Vec<Strin
         curve(proof, test, style, lines);
     }
     rows(proof, test, style, lines);
+    for remark in &test.remarks {
+        for line in wrap(style, "  ! ", &sentence(&or_unknown(remark))) {
+            lines.push(paint(style, Ink::Heed, &line));
+        }
+    }
     for gap in &test.incomplete {
         let gap = format!("not complete: {}", or_unknown(gap));
         for line in wrap(style, "  ! ", &gap) {

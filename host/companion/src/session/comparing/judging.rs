@@ -1,12 +1,13 @@
 //! Verdicts against the tolerance, and the permitted band as a picture needs it.
 
 use scalewright_metrology::comparison::ErrorOfOne;
-use scalewright_metrology::decision::{Conformity, ErrorEstimate, Rule, decide};
+use scalewright_metrology::decision::{ErrorEstimate, Rule};
 use scalewright_metrology::tolerance::{Intervals, Scheme};
 
 use super::{ComparingFault, fault};
 use crate::record::comparison::{BandCorner, ComparedLoad, ErrorLine, LargestError};
 use crate::record::proof::Verdict;
+use crate::session::deciding;
 
 /// What a scale is judged by.
 pub(super) struct Judging {
@@ -30,11 +31,7 @@ impl Judging {
             standard_g: error.u_g,
             expanded_g: error.expanded_g,
         };
-        let verdict = match decide(found, permitted_g, self.rule).map(|one| one.conformity) {
-            Ok(Conformity::Conforms) => Verdict::Passes,
-            Ok(Conformity::DoesNotConform) => Verdict::Fails,
-            Ok(Conformity::CannotBeTold) | Err(_) => Verdict::Open,
-        };
+        let (verdict, _) = deciding::verdict(found, permitted_g, self.rule);
         ErrorLine {
             readings,
             error_g: error.error_g,

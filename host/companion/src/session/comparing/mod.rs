@@ -35,6 +35,7 @@ use scalewright_metrology::comparison::{
 use scalewright_metrology::decision::Rule;
 use scalewright_metrology::tolerance::{Intervals, Scheme};
 
+use super::deciding;
 use super::proof::entry::ProofEntry;
 use super::proof::evaluate::{evaluate, scheme};
 use super::proof::plan::ProofPlan;
@@ -318,7 +319,7 @@ fn told_as_record(told: Told<'_>) -> ComparisonRecord {
         scale: told.proof.scale,
         scheme: told.judging.scheme.name(),
         scheme_source: told.judging.scheme.source(),
-        rule: told.judging.rule.to_string(),
+        rule: deciding::in_words(told.judging.rule),
         band: told.judging.band(top_g),
         their_e_g: told.of_theirs.as_ref().map(|one| one.intervals.e_g()),
         their_band: (told.of_theirs.as_ref()).map_or_else(Vec::new, |one| one.band(top_g)),

@@ -20,8 +20,10 @@ const TRIALS: usize = 200_000;
 
 /// Standard deviation of one capture near zero and growing with the load, that
 /// is believed of a scale whose repeatability was not tried, e and share of the
-/// load (own choice: generous against any cell worth calibrating).
-const BELIEVED_E: f64 = 0.1;
+/// load (own choice: near zero twice what 16 samples leave of the noise a plan
+/// counts with, 0.1 e a sample; above it generous against any cell worth
+/// calibrating).
+const BELIEVED_E: f64 = 0.05;
 const BELIEVED_SHARE: f64 = 1e-4;
 
 /// Degrees of freedom of a belief.
@@ -46,6 +48,26 @@ pub(super) struct Stated {
     pub(super) standard_g: f64,
     pub(super) expanded_g: f64,
     pub(super) k: f64,
+}
+
+impl Stated {
+    /// Nothing can be stated.
+    pub(super) const UNKNOWN: Self = Self {
+        standard_g: f64::NAN,
+        expanded_g: f64::NAN,
+        k: f64::NAN,
+    };
+
+    fn of(budget: &Budget) -> Self {
+        match budget.statement() {
+            Ok(stated) => Self {
+                standard_g: stated.u_g,
+                expanded_g: stated.expanded_g,
+                k: stated.k,
+            },
+            Err(_) => Self::UNKNOWN,
+        }
+    }
 }
 
 /// What is known of the scale's uncertainty.
@@ -222,19 +244,21 @@ impl Budgeting {
 
     /// What the budget of a load states.
     pub(super) fn stated(&self, load: &Load, zero: ZeroSet) -> Stated {
-        let budget = self.budget(load, zero);
-        match budget.statement() {
-            Ok(stated) => Stated {
-                standard_g: stated.u_g,
-                expanded_g: stated.expanded_g,
-                k: stated.k,
-            },
-            Err(_) => Stated {
-                standard_g: f64::NAN,
-                expanded_g: f64::NAN,
-                k: f64::NAN,
-            },
-        }
+        Stated::of(&self.budget(load, zero))
+    }
+
+    /// The same of a difference of readings that only noise and rounding part:
+    /// standard deviations of their means, g, with their degrees of freedom.
+    pub(super) fn of_noise(&self, means: &[(f64, f64)]) -> Stated {
+        let half = 0.5 * self.quantum_g;
+        let all = means.iter().flat_map(|(sd, dof)| {
+            let noise = Knowledge::Estimated { sd: *sd, dof: *dof };
+            [
+                Contribution::new("noise", noise),
+                Contribution::new("rounding", Knowledge::Rectangular { half }),
+            ]
+        });
+        Stated::of(&Budget::new(all.filter_map(Result::ok).collect()))
     }
 
     /// The same of a difference of two readings of nearly one load, as of places

@@ -1,7 +1,7 @@
 //! From what was kept of a verification to its results; the file alone is
 //! enough, and the same file gives the same numbers.
 
-use scalewright_metrology::decision::{Conformity, ErrorEstimate, Rule, decide};
+use scalewright_metrology::decision::{ErrorEstimate, Rule};
 use scalewright_metrology::performance::{Instrument, Judgement};
 use scalewright_metrology::tolerance::{AccuracyClass, Intervals, Scheme, check_class};
 
@@ -13,6 +13,7 @@ use crate::quantise::{self, HostTable};
 use crate::record::outcome::{DeviceLine, PointLine, ScaleLine};
 use crate::record::proof::{CaptureLine, HeldTable, Proof, TestOutcome, Verdict};
 use crate::record::weights::label;
+use crate::session::deciding;
 
 /// What a tolerance is called.
 ///
@@ -59,6 +60,35 @@ impl Judge<'_> {
         shown.map_or(f64::NAN, |quanta| f64::from(quanta) * self.quantum_g)
     }
 
+    /// The uncertainty of how a reading changed while nothing was put on or
+    /// taken off in between, or zero before and after a load: noise and rounding
+    /// alone, since what else differs is what the test looks for.
+    pub(super) fn of_change(&self, before: usize, after: usize) -> Stated {
+        let both = [before, after].map(|index| self.captures.get(index));
+        let Some(g_per_count) = self.g_per_count() else {
+            return Stated::UNKNOWN;
+        };
+        let noise = both.into_iter().flatten().map(|capture| {
+            let samples = f64::from(capture.samples.max(2));
+            (
+                capture.sd_counts * g_per_count / samples.sqrt(),
+                samples - 1.0,
+            )
+        });
+        self.budgeting.of_noise(&noise.collect::<Vec<_>>())
+    }
+
+    /// Mass of one count, g, by the heaviest load that was captured.
+    fn g_per_count(&self) -> Option<f64> {
+        let of = |(capture, gross_g): (&ProofCapture, &f64)| {
+            let net = capture.mean_counts - f64::from(capture.zero_counts);
+            (*gross_g, (gross_g / net).abs())
+        };
+        let all = self.captures.iter().zip(self.all_gross_g).map(of);
+        let heaviest = all.max_by(|a, b| a.0.total_cmp(&b.0))?;
+        Some(heaviest.1).filter(|slope| slope.is_finite() && *slope > 0.0)
+    }
+
     pub(super) fn permitted_g(&self, load_g: f64) -> f64 {
         self.instrument.permitted_g(load_g).unwrap_or(f64::NAN)
     }
@@ -76,17 +106,7 @@ impl Judge<'_> {
             standard_g: stated.standard_g,
             expanded_g: stated.expanded_g,
         };
-        match decide(found, limit_g, self.rule) {
-            Ok(decision) => {
-                let verdict = match decision.conformity {
-                    Conformity::Conforms => Verdict::Passes,
-                    Conformity::DoesNotConform => Verdict::Fails,
-                    Conformity::CannotBeTold => Verdict::Open,
-                };
-                (verdict, Some(decision.inside))
-            }
-            Err(_) => (Verdict::Open, None),
-        }
+        deciding::verdict(found, limit_g, self.rule)
     }
 }
 
@@ -181,7 +201,7 @@ pub fn evaluate(entries: &[ProofEntry]) -> Result<Proof, String> {
         table: held_table(held),
         scheme: scheme.name(),
         scheme_source: scheme.source(),
-        rule: judge.rule.to_string(),
+        rule: deciding::in_words(judge.rule),
         weights: plan.weights.iter().map(label).collect(),
         budgets: judge.budgeting.lines(&judge),
         in_use: in_use::of(&judge, &tests),

@@ -16,6 +16,7 @@ use super::plan::{Doing, PlannedTest};
 use super::{Spot, Test};
 use crate::record::proof::{ProofRow, TestOutcome, Verdict};
 use crate::record::weights::name;
+use crate::session::deciding;
 
 /// A test's outcome; `None` when nothing was captured for it.
 pub(super) fn of(judge: &Judge<'_>, planned: &PlannedTest) -> Option<TestOutcome> {
@@ -58,10 +59,20 @@ pub(super) fn of(judge: &Judge<'_>, planned: &PlannedTest) -> Option<TestOutcome
         title: planned.test.title().into(),
         says: says(judge, planned.test, &found.rows, verdict),
         source: source(planned.test).into(),
+        remarks: remarks(&found.rows),
         rows: found.rows,
         incomplete,
         verdict,
     })
+}
+
+/// Whether the test is fine enough for what it judges.
+fn remarks(rows: &[ProofRow]) -> Vec<String> {
+    let values = rows.iter().filter_map(|row| {
+        let expanded_g = row.expanded_u_g?;
+        Some((row.what.as_str(), expanded_g, row.limit_g))
+    });
+    deciding::fineness(values).into_iter().collect()
 }
 
 /// Right after zero-setting: what is left of zero is in the uncertainty.
@@ -435,7 +446,6 @@ fn crept(judge: &Judge<'_>, planned: &PlannedTest, captures: &[usize]) -> Result
     let mut incomplete = found.incomplete.clone();
     let mut worst = found.judgement;
     let first_g = judge.gross_g(*first);
-    let stated = judge.budgeting.of_difference(&load);
     let mut rows: Vec<ProofRow> = lying
         .iter()
         .skip(1)
@@ -446,7 +456,7 @@ fn crept(judge: &Judge<'_>, planned: &PlannedTest, captures: &[usize]) -> Result
                 load_g: load.mass_g,
                 value_g: judge.gross_g(*index) - first_g,
                 limit_g: found.half_hour.limit_g,
-                stated,
+                stated: judge.of_change(*first, *index),
                 captures: vec![*first, *index],
             }
             .row(judge);
@@ -481,7 +491,7 @@ fn crept(judge: &Judge<'_>, planned: &PlannedTest, captures: &[usize]) -> Result
                 load_g: 0.0,
                 value_g: returned.change_g,
                 limit_g: returned.finding.limit_g,
-                stated: judge.budgeting.of_difference(&capture.load),
+                stated: judge.of_change(*before, *after),
                 captures: vec![*before, *after],
             }
             .row(judge),

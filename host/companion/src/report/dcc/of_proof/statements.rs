@@ -62,6 +62,7 @@ fn of_test(proof: &Proof, test: &TestOutcome) -> Statement {
         ),
         format!("Decision rule: {}.", proof.rule),
     ];
+    said.extend(test.remarks.iter().map(|remark| format!("{remark}.")));
     if !test.incomplete.is_empty() {
         said.push(format!("Not complete: {}.", test.incomplete.join("; ")));
     }
@@ -155,6 +156,7 @@ mod tests {
                     captures: Vec::new(),
                 })
                 .collect(),
+            remarks: Vec::new(),
             incomplete: if incomplete {
                 vec!["a gap".into()]
             } else {
