@@ -5,6 +5,7 @@ use std::io::BufRead;
 use clap::Args;
 
 use crate::record::weights::{label, pick};
+use crate::session::proof::Spot;
 
 use super::Outcome;
 use super::problem::exit;
@@ -18,7 +19,8 @@ Example, in two terminals:
   scalewright calibrate --port PORT --max 6kg --e 2g \\
       --weights '2kg,2kg,1kg,500g,200g,200g,100g,50g,20g,20g'
 
-Type what goes on the pan, as \"1 kg + 500 g\"; 0 takes everything off; q ends.")]
+Type what goes on the pan, as \"1 kg + 500 g\" or \"W1+W4 front left\"; 0 takes
+everything off; q ends.")]
 pub struct Arguments {
     /// Another scale, another operator, another set of weights
     #[arg(long, default_value_t = 1)]
@@ -26,6 +28,15 @@ pub struct Arguments {
     /// Begin with a scale that holds no table at all
     #[arg(long)]
     factory: bool,
+}
+
+/// A load and where it goes: "1kg front left".
+fn placed(line: &str) -> (&str, Spot) {
+    let found = Spot::QUARTERS.into_iter().find_map(|spot| {
+        let what = line.strip_suffix(spot.words())?;
+        Some((what.trim(), spot))
+    });
+    found.unwrap_or((line, Spot::Middle))
 }
 
 /// Runs `bench`.
@@ -52,10 +63,15 @@ pub fn run(arguments: &Arguments) -> Outcome {
             "q" | "quit" => break,
             "" => outln!("  on the pan: {:.1} g", studio.true_load_g()),
             "0" => studio.put_on(&[]),
-            _ => match pick(line, &weights) {
-                Ok(ids) => studio.put_on(&ids),
-                Err(text) => outln!("  there is no (other) weight \"{text}\" here"),
-            },
+            _ => {
+                let (what, spot) = placed(line);
+                match pick(what, &weights) {
+                    Ok(ids) => studio.put_on_at(&ids, spot),
+                    Err(text) => {
+                        outln!("  there is no (other) weight \"{text}\" here: join them, as 2kg+W3")
+                    }
+                }
+            }
         }
     }
     Ok(exit::PASSED)

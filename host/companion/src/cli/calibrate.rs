@@ -235,6 +235,7 @@ pub fn guide(
     };
     if !json {
         outln!("\nthe report with pictures: {}", concluded.page);
+        outln!("next   scalewright verify --help: every other test of the calibrated scale");
         outln!(
             "the session, capture by capture: {}",
             saved::short(journal.path())

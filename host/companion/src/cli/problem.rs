@@ -273,7 +273,7 @@ impl From<PlanFault> for Problem {
 impl From<JournalFault> for Problem {
     fn from(fault: JournalFault) -> Self {
         let advice = if fault.line.is_some() {
-            "put the original file back, or start anew with `scalewright calibrate`"
+            "name the right file, put the original back, or start anew"
         } else {
             "check the path, your permission and the free space; name another session file if this is not the one"
         };

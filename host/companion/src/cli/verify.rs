@@ -17,7 +17,8 @@ use crate::record::proof::Verdict;
 use crate::record::surroundings::{self, Surroundings};
 use crate::record::tolerance::Tolerance;
 use crate::report;
-use crate::session::proof::entry::ProofEntry;
+use crate::session::plan::PlannedWeight;
+use crate::session::proof::entry::{ProofEntry, finished};
 use crate::session::proof::evaluate::evaluate;
 use crate::session::proof::plan::ProofPlan;
 use crate::session::proof::prover::Prover;
@@ -104,7 +105,7 @@ pub struct Arguments {
     #[arg(long)]
     port: Option<String>,
     /// Where the session is kept
-    #[arg(long, default_value = "verification.session.jsonl")]
+    #[arg(long, default_value = USUAL_SESSION)]
     session: PathBuf,
     /// Go on with an interrupted verification
     #[arg(long, conflicts_with_all = ["weights", "tests", "all", "again"])]
@@ -153,6 +154,10 @@ pub fn run(arguments: &Arguments) -> Outcome {
         };
         let mut prover = Prover::resume((**plan).clone(), &contents.entries);
         let mut found = connect(arguments.port.as_deref(), arguments.json)?;
+        if !arguments.json {
+            let session = saved::short(journal.path());
+            announce_rest(prover.plan(), &contents.entries, &session);
+        }
         return guide(
             &mut prover,
             &mut found.client,
@@ -164,8 +169,12 @@ pub fn run(arguments: &Arguments) -> Outcome {
     }
     let judged = arguments.judge.as_deref().map(judged::tolerance);
     let judged = judged.transpose()?;
+    let text = arguments.weights.as_deref().unwrap_or_default();
+    let weights = weights_named(text, arguments.weight_class.as_deref())?;
+    let surroundings = surroundings(arguments)?;
     let mut found = connect(arguments.port.as_deref(), arguments.json)?;
-    let plan = plan(arguments, judged.as_ref(), &mut found.client)?;
+    let mut plan = plan(arguments, judged.as_ref(), weights, &mut found.client)?;
+    plan.surroundings = surroundings;
     let mut journal = Journal::create(&arguments.session)?;
     if !arguments.json {
         outln!(
@@ -209,10 +218,9 @@ pub fn announce(plan: &ProofPlan) {
 fn plan<L: crate::link::Line>(
     arguments: &Arguments,
     judged: Option<&Tolerance>,
+    weights: Vec<PlannedWeight>,
     client: &mut Client<L>,
 ) -> Result<ProofPlan, Problem> {
-    let text = arguments.weights.as_deref().unwrap_or_default();
-    let weights = weights_named(text, arguments.weight_class.as_deref())?;
     let port = client.port().to_string();
     let Answer::Settings(settings) = client.ask(&Ask::Settings, &mut |_| {})? else {
         return Err(Problem::from(LinkFault::Confused { port }));
@@ -222,13 +230,12 @@ fn plan<L: crate::link::Line>(
         Some(tolerance) => tolerance.scheme().to_string(),
         None => format!("R76 {} initial", scale.class),
     };
-    let surroundings = surroundings(arguments)?;
     let tests: &[Test] = match (&arguments.tests, arguments.all) {
         (_, true) => &Test::ALL,
         (named, false) if named.is_empty() => &USUAL,
         (named, false) => named,
     };
-    let mut plan = ProofPlan::new(
+    let plan = ProofPlan::new(
         scale,
         weights,
         tests,
@@ -236,7 +243,6 @@ fn plan<L: crate::link::Line>(
         scheme,
         arguments.guarded,
     )?;
-    plan.surroundings = surroundings;
     if let Some(tolerance) = judged {
         judged::reaches(tolerance, &plan)?;
     }
@@ -304,9 +310,46 @@ pub fn prove<L: crate::link::Line>(
     json: bool,
 ) -> Outcome {
     let session = saved::short(journal.path());
-    let all = proving::run(prover, client, Some(journal), heading, kept, watcher)
-        .map_err(|fault| Problem::from(fault).fact("session", session))?;
+    let all =
+        proving::run(prover, client, Some(journal), heading, kept, watcher).map_err(|fault| {
+            let mut problem = Problem::from(fault);
+            let go_on = going_on(&session);
+            for line in &mut problem.advice {
+                *line = line
+                    .replace("`scalewright verify --go-on`", &go_on)
+                    .replace("`scalewright resume`", &go_on);
+            }
+            problem.fact("session", session)
+        })?;
     conclude(&all, journal.path(), json)
+}
+
+/// Where a verification is kept if nothing else is said.
+const USUAL_SESSION: &str = "verification.session.jsonl";
+
+/// The command that goes on with a session, in quotes.
+fn going_on(session: &str) -> String {
+    match session {
+        USUAL_SESSION => "`scalewright verify --go-on`".into(),
+        other => format!("`scalewright verify --go-on --session {other}`"),
+    }
+}
+
+/// Says with what it goes on.
+fn announce_rest(plan: &ProofPlan, entries: &[ProofEntry], session: &str) {
+    let done = finished(plan, entries);
+    let left = plan.tests.iter().filter(|one| !done.contains(&one.test));
+    let left: Vec<&str> = left.map(|one| one.test.name()).collect();
+    let said = match left.as_slice() {
+        [] => "nothing is left to be made".to_owned(),
+        left => format!(
+            "left: {}; a test that was broken off begins anew",
+            left.join(", ")
+        ),
+    };
+    for line in wrap(&format!("going on with {session}: {said}"), 78) {
+        outln!("{line}");
+    }
 }
 
 /// Writes the report of a verification and prints what it found.
@@ -315,7 +358,10 @@ fn conclude(entries: &[ProofEntry], journal: &Path, json: bool) -> Outcome {
         Problem::new(
             exit::DATA,
             format!("{}: {cause}", saved::short(journal)),
-            "go on with `scalewright verify --go-on`, or begin anew",
+            format!(
+                "go on with {}, or begin anew",
+                going_on(&saved::short(journal))
+            ),
         )
     })?;
     let again = "scalewright verify --again FILE";

@@ -35,12 +35,13 @@ Example of a weights file (weights.toml):
   nominal = \"1 kg\"
   certificate = \"1000.012 g\"    # conventional mass as its certificate states,
   uncertainty = \"0.4 mg\"        # with its uncertainty; a class may stand too
+  drift = \"1 mg\"                # how far it may have moved since then
   density = \"7950 kg/m3\"        # or 7.95 g/cm3: adds what the air may do
   note = \"lab, 2026\"
 
   [[substitution]]              # a load whose mass the calibration finds
   id = \"jug\"
-  about = \"4 kg\"
+  about = \"4 kg\"               # or, as it is filled up: [\"2 kg\", \"4 kg\"]
   note = \"water, with a lid\"
 
 Of a weight with neither class nor uncertainty 0.1 % is assumed.

@@ -233,12 +233,15 @@ pub fn parse<E: Kept>(text: &str, file: &str) -> Result<Contents<E>, JournalFaul
     };
     let mut entries: Vec<E> = Vec::new();
     let mut cut_short = false;
-    let count = text.lines().count();
-    for (index, raw) in text.lines().enumerate() {
+    // An editor may have added an empty line at the end.
+    let whole = text.trim_end_matches(['\n', '\r']);
+    let ends_whole = whole.len() < text.len();
+    let count = whole.lines().count();
+    for (index, raw) in whole.lines().enumerate() {
         let number = index + 1;
         let line: Line = match serde_json::from_str(raw) {
             Ok(line) => line,
-            Err(_) if number == count && !text.ends_with('\n') => {
+            Err(_) if number == count && !ends_whole => {
                 cut_short = true;
                 break;
             }
@@ -268,10 +271,17 @@ pub fn parse<E: Kept>(text: &str, file: &str) -> Result<Contents<E>, JournalFaul
                 "does not fit its checksum: it was changed after it was written".into(),
             ));
         }
-        entries.push(
-            serde_json::from_value(line.entry)
-                .map_err(|error| fault(number, format!("makes no sense: {error}")))?,
-        );
+        let entry = serde_json::from_value(line.entry).map_err(|error| {
+            let cause = match number {
+                1 => format!(
+                    "makes no sense as the beginning of a {}: it is another kind of session",
+                    E::WHAT
+                ),
+                _ => format!("makes no sense: {error}"),
+            };
+            fault(number, cause)
+        })?;
+        entries.push(entry);
     }
     if !entries.first().is_some_and(Kept::begins) {
         return Err(JournalFault {

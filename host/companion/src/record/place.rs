@@ -219,7 +219,8 @@ fn height_m(text: &str, first: &str) -> Result<f64, String> {
         }
         "" if number(digits) == Ok(0.0) => Ok(0.0),
         "" if number(digits).is_ok() => {
-            let decimal = match digits.bytes().all(|b| b.is_ascii_digit()) {
+            let whole = !first.contains('.') && digits.bytes().all(|b| b.is_ascii_digit());
+            let decimal = match whole {
                 true => format!("; if the comma is a decimal one, write {first}.{digits}"),
                 false => String::new(),
             };

@@ -203,11 +203,14 @@ pub struct ContributionLine {
     pub share: f64,
 }
 
-/// What a single reading is worth, put anywhere on the pan and not corrected.
+/// What a single reading is worth, not corrected.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct InUseLine {
     /// Interval to which a reading is read, g.
     pub reads_g: f64,
+    /// Whether a load may stand anywhere on the pan; otherwise in the middle,
+    /// since its edges were not tested.
+    pub anywhere: bool,
     /// Up to which load this holds, g.
     pub reach_g: f64,
     /// Slope of the line of errors through zero: error for one g of reading.

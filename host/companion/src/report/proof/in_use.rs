@@ -25,9 +25,13 @@ fn formula(found: &InUseLine, proof: &Proof) -> String {
         false => String::new(),
     };
     format!(
-        "Up to {}, a single reading, put anywhere on the pan and read to {}, is right within {} g\
-         {rise} (95 %), the error that is left counted in full.",
+        "Up to {}, a single reading, put {} and read to {}, is right within {} g\
+         {rise} (95 %), the error that is left counted in full. Reading zero and load to whole steps is in it.",
         load(found.reach_g, proof),
+        match found.anywhere {
+            true => "anywhere on the pan",
+            false => "in the middle of the pan",
+        },
         number::mass(found.reads_g, found.reads_g),
         number::significant(found.base_g, 2),
     )
@@ -37,13 +41,13 @@ fn formula(found: &InUseLine, proof: &Proof) -> String {
 fn line(found: &InUseLine) -> String {
     match found.errors_lie_on_line {
         true => format!(
-            "The errors found lie on a line through zero, {} % of the reading within ±{} % \
+            "The errors found are in proportion to the load, {} % of the reading within ±{} % \
              (standard uncertainty).",
             minus(&number::signed(100.0 * found.slope, 4)),
             number::fixed(100.0 * found.u_slope, 4)
         ),
-        false => "The errors found lie on no line through zero, so the largest ones are counted \
-                  at every load."
+        false => "The errors found are not in proportion to the load, so the largest ones are \
+                  counted at every load."
             .to_owned(),
     }
 }
@@ -170,7 +174,7 @@ pub(super) fn lines(proof: &Proof, style: Style, lines: &mut Vec<String>) {
     let column = |head: &str, cell: &dyn Fn(&MinimumLine) -> String| {
         Column::new(head, found.minimum.iter().map(cell))
     };
-    let twice = format!("{} times as good", number::trimmed(found.safety, 1));
+    let twice = format!("safety factor {}", number::trimmed(found.safety, 1));
     let columns = vec![
         column("accuracy wanted", &wanted),
         column("weigh at least", &|one| from(one.load_g)),

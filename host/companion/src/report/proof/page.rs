@@ -24,6 +24,16 @@ pub fn proof_page(proof: &Proof) -> String {
     for (index, test) in proof.tests.iter().enumerate() {
         body.push_str(&tested(proof, test, index));
     }
+    if proof
+        .tests
+        .iter()
+        .any(|test| test.source.contains("from memory"))
+    {
+        body.push_str(
+            "<p class=\"soft\">From memory: written down without the text of the standard at \
+             hand, so check it there before it is cited.</p>\n",
+        );
+    }
     for part in [
         parts::budget,
         in_use::part,

@@ -52,8 +52,7 @@ pub(in crate::report) fn headline(proof: &Proof) -> String {
 pub(in crate::report) fn largest(proof: &Proof) -> Option<String> {
     let (_, row) = nearest(proof, |test| Kind::of(test) == Kind::Errors)?;
     Some(format!(
-        "Measured by what is permitted, its largest error of indication is {} at {}, with a \
-         limit of ±{}.",
+        "Its error of indication nearest to the limit is {} at {}, where ±{} is permitted.",
         with_unit(value(row.value_g, proof).replace('-', "\u{2212}")),
         load(row, proof),
         with_unit(limit(row.limit_g, proof)),

@@ -276,7 +276,11 @@ impl Budgeting {
 
     /// Budgets of the loads of the errors test, or of a few over the range.
     pub(super) fn lines(&self, judge: &Judge<'_>) -> Vec<LoadBudget> {
-        let mut loads: Vec<&Load> = self.loads.iter().filter(|load| load.mass_g > 0.0).collect();
+        let captured = |load: &&Load| {
+            (judge.captures.iter()).any(|one| one.test == Test::Errors && one.load == **load)
+        };
+        let loaded = self.loads.iter().filter(|load| load.mass_g > 0.0);
+        let mut loads: Vec<&Load> = loaded.filter(captured).collect();
         loads.sort_by(|a, b| a.mass_g.total_cmp(&b.mass_g));
         loads.dedup_by(|a, b| a.mass_g == b.mass_g);
         let seed = u64::from(judge.captures.len() as u32);

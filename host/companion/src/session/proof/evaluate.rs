@@ -171,7 +171,7 @@ pub fn evaluate(entries: &[ProofEntry]) -> Result<Proof, String> {
         .filter_map(|planned| results::of(&judge, planned))
         .filter(|test| !given_up(&test.test) || test.verdict == Verdict::Fails)
         .collect();
-    let verdict = tests.iter().map(|test| test.verdict).max();
+    let mut verdict = tests.iter().map(|test| test.verdict).max();
     let mut left_out: Vec<(String, String)> = (plan.impossible.iter())
         .map(|(test, why)| (test.title().to_owned(), why.clone()))
         .collect();
@@ -179,6 +179,14 @@ pub fn evaluate(entries: &[ProofEntry]) -> Result<Proof, String> {
         ProofEntry::LeftOut { test, why } => Some((test.title().to_owned(), why.clone())),
         _ => None,
     }));
+    let begun = |test: Test| captures.iter().any(|capture| capture.test == test);
+    for planned in &plan.tests {
+        let title = planned.test.title();
+        if !begun(planned.test) && left_out.iter().all(|one| one.0 != title) {
+            left_out.push((title.to_owned(), "the verification ended before it".into()));
+            verdict = verdict.map(|worst| worst.max(Verdict::PassesSoFar));
+        }
+    }
     Ok(Proof {
         version: env!("CARGO_PKG_VERSION").into(),
         date: date.clone(),
@@ -287,8 +295,10 @@ fn not_tested(
         .into_iter()
         .filter(|test| !tried(*test) && !said(*test));
     let mut out: Vec<String> = missing.map(|test| test.title().to_owned()).collect();
-    if plan.short {
-        out.push("creep and warm-up over their full time: they were cut short".into());
+    for test in [Test::Creep, Test::WarmUp] {
+        if plan.short && tried(test) {
+            out.push(format!("{}: its full time, it was cut short", test.title()));
+        }
     }
     out.extend(
         [

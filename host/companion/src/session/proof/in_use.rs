@@ -13,7 +13,7 @@ use crate::record::proof::{InUseLine, MinimumLine, ProofRow, TestOutcome, Weighi
 
 /// Relative accuracies for which a smallest load is told; round numbers as
 /// recipes and house rules name them (own choice).
-const WANTED: [f64; 5] = [0.01, 0.005, 0.002, 0.001, 0.0005];
+const WANTED: [f64; 6] = [0.1, 0.01, 0.005, 0.002, 0.001, 0.0005];
 
 /// How many times better than asked a scale is wanted where much hangs on it
 /// (common practice).
@@ -86,8 +86,10 @@ pub(super) fn of(judge: &Judge<'_>, tests: &[TestOutcome]) -> Option<InUseLine> 
         .iter()
         .filter_map(|load_g| weighing(judge, &left, *load_g).ok())
         .collect();
-    let points: Vec<(f64, f64)> = weighings
+    let at_zero = weighing(judge, &left, 0.0).ok();
+    let points: Vec<(f64, f64)> = at_zero
         .iter()
+        .chain(&weighings)
         .map(|one| (one.load_g, one.expanded_u_g))
         .collect();
     let formula = Bound::over(&points).ok()?;
@@ -98,6 +100,7 @@ pub(super) fn of(judge: &Judge<'_>, tests: &[TestOutcome]) -> Option<InUseLine> 
     };
     Some(InUseLine {
         reads_g: judge.plan.scale.d_g,
+        anywhere: judge.budgeting.off_centre().is_some(),
         reach_g,
         slope: left.line.slope,
         u_slope: left.line.u_slope,

@@ -3,7 +3,7 @@
 //! Loads are those that OIML R 76-1 annex A names (clauses from memory), as near
 //! as the weights at hand come. A test that they can't make says why.
 
-use scalewright_metrology::tolerance::{AccuracyClass, check_class};
+use scalewright_metrology::tolerance::{AccuracyClass, Intervals, Scheme, check_class};
 use serde::{Deserialize, Serialize};
 
 use super::{Spot, Test};
@@ -121,6 +121,10 @@ const fn weighings(class: AccuracyClass) -> usize {
 /// Samples averaged per capture.
 const SAMPLES: u16 = 16;
 
+/// A load this far beside a step of the permitted error stands for it, as a
+/// share (metrology's `weighing` asks no less).
+const AT_STEP: f64 = 0.1;
+
 /// A load this far beside the one a test wants still makes it, as a share.
 const NEAR: f64 = 0.2;
 
@@ -139,7 +143,7 @@ impl ProofPlan {
     ) -> Result<Self, PlanFault> {
         // The loads of the errors test are those the calibration kept apart.
         let calibration = Plan::new(scale.clone(), weights.clone())?;
-        let hand = Hand::of(&scale, &weights, &calibration);
+        let hand = Hand::of(&scale, &weights, &calibration, steps_g(&scheme, &scale));
         let mut tests = Vec::new();
         let mut impossible = Vec::new();
         let mut wanted: Vec<Test> = asked.to_vec();
@@ -201,6 +205,17 @@ pub fn minutes(plan: &ProofPlan) -> u32 {
     (seconds + waiting).div_ceil(60)
 }
 
+/// Where a scheme's permitted error steps for a scale, g; none where the scheme
+/// is not understood, which judging will tell.
+fn steps_g(scheme: &str, scale: &ScaleSpec) -> Vec<f64> {
+    let intervals = Intervals::new(scale.e_g, scale.d_g).ok();
+    let scheme: Option<Scheme> = scheme.parse().ok();
+    let both = scheme.zip(intervals);
+    let mut steps = both.map_or_else(Vec::new, |(scheme, at)| scheme.changes_g(&at));
+    steps.retain(|at_g| *at_g < scale.max_g);
+    steps
+}
+
 /// What the weights at hand can make.
 struct Hand<'a> {
     scale: &'a ScaleSpec,
@@ -209,16 +224,24 @@ struct Hand<'a> {
     class: AccuracyClass,
     /// One load of each mass that known weights make up to Max.
     loads: Vec<Load>,
+    /// Where the permitted error steps, g.
+    steps_g: Vec<f64>,
 }
 
 impl<'a> Hand<'a> {
-    fn of(scale: &'a ScaleSpec, weights: &'a [PlannedWeight], calibration: &'a Plan) -> Self {
+    fn of(
+        scale: &'a ScaleSpec,
+        weights: &'a [PlannedWeight],
+        calibration: &'a Plan,
+        steps_g: Vec<f64>,
+    ) -> Self {
         Self {
             scale,
             weights,
             calibration,
             class: calibration.class(),
             loads: calibration.loads(),
+            steps_g,
         }
     }
 
@@ -256,7 +279,22 @@ impl<'a> Hand<'a> {
         if self.calibration.verify.is_empty() {
             return Err("the weights make no loads beside those of the calibration".into());
         }
-        let loads = self.calibration.proof().cloned().map(capture);
+        let mut rising = self.calibration.verify.clone();
+        let top_g = rising.iter().map(|load| load.mass_g).fold(0.0, f64::max);
+        // Where the permitted error steps a load is asked for (OIML R 76-1 A.4.4.1,
+        // from memory); a table of one's own steps where it likes.
+        for at_g in &self.steps_g {
+            let tried = rising
+                .iter()
+                .any(|load| (load.mass_g - at_g).abs() <= AT_STEP * at_g);
+            let extra = self.nearest_within(AT_STEP, *at_g, |load| load.mass_g < top_g);
+            if let (false, Some(extra)) = (tried, extra) {
+                rising.push(extra.clone());
+            }
+        }
+        rising.sort_by(|a, b| a.mass_g.total_cmp(&b.mass_g));
+        let falling = self.calibration.verify_falling.iter().cloned();
+        let loads = rising.into_iter().chain(falling).map(capture);
         let end = [capture(Load::empty())];
         Ok([set_zero()].into_iter().chain(loads).chain(end).collect())
     }

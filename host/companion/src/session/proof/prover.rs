@@ -235,6 +235,8 @@ pub struct Prover {
     /// What was said while it could not be heeded.
     said: Option<ProofCommand>,
     last_ms: Option<u32>,
+    /// Gross mass as it was read last, g.
+    last_gross_g: Option<f64>,
     waited_from_ms: Option<u32>,
     patience_s: Option<u32>,
 }
@@ -275,6 +277,7 @@ impl Prover {
             trouble: Trouble::default(),
             said: None,
             last_ms: None,
+            last_gross_g: None,
             waited_from_ms: None,
             patience_s: None,
         }
@@ -322,11 +325,7 @@ impl Prover {
     /// Takes a user's word.
     pub fn command(&mut self, command: ProofCommand) {
         match command {
-            ProofCommand::TakeAsIs => {
-                if let Some(arrival) = &mut self.arrival {
-                    arrival.insist();
-                }
-            }
+            ProofCommand::TakeAsIs => self.take_as_is(),
             // While the scale sets zero or tares, its answer belongs to the step
             // at hand: a moment later it can be said again.
             ProofCommand::Undo | ProofCommand::LeaveOut if matches!(self.phase, Phase::Acting) => {
@@ -340,6 +339,28 @@ impl Prover {
                     self.next_test();
                 }
             }
+        }
+    }
+
+    /// What lies there counts as the load asked for, if it can be that at all.
+    fn take_as_is(&mut self) {
+        let running = self.current.as_ref();
+        let step = running.and_then(|one| one.test.steps.get(one.at));
+        let asked_g = step.map_or(0.0, |step| step.load.mass_g);
+        let e_g = self.plan.scale.e_g;
+        let room_g = (0.25 * asked_g).max(10.0 * e_g);
+        match (self.last_gross_g, &mut self.arrival) {
+            (Some(seen_g), _) if (seen_g - asked_g).abs() > room_g => {
+                self.events.push(ProofEvent::Trouble {
+                    what: format!(
+                        "this reads {seen_g:.0} g: taken as {asked_g} g it would say nothing of the scale"
+                    ),
+                    try_this: "put the load asked for on the pan, or leave this test out (l)".into(),
+                });
+                self.trouble.say();
+            }
+            (_, Some(arrival)) => arrival.insist(),
+            (_, None) => {}
         }
     }
 
@@ -581,6 +602,7 @@ impl Prover {
         let Some(gross_g) = self.gross_g_of(state) else {
             return Ok(wait());
         };
+        self.last_gross_g = Some(gross_g);
         let waited_ms = {
             let from = *self.waited_from_ms.get_or_insert(state.at_ms);
             state.at_ms.wrapping_sub(from)
