@@ -235,6 +235,13 @@ fn who_stops_or_loses_the_cable_goes_on_later() {
         None::<&str>
     });
     assert_eq!(code, 0, "{shown}");
+    assert!(
+        words(&shown).contains(
+            "going on with verification.session.jsonl: left: eccentricity; a test that was \
+             broken off begins anew"
+        ),
+        "{shown}"
+    );
     // Only the test that was broken off is made again.
     assert!(!shown.contains("Accuracy of zero-setting\r\n"), "{shown}");
     let proof = verified(&folder);

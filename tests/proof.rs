@@ -401,3 +401,52 @@ fn another_table_or_none_is_refused() {
         "{other:?}"
     );
 }
+
+/// A file that ends early is never shown as the whole.
+#[test]
+fn what_ended_early_is_not_called_passed() {
+    let tests = [Test::Zero, Test::Repeatability, Test::Eccentricity];
+    let (kept, _) = prove(calibrated(2), &tests, true);
+    assert_eq!(evaluate(&kept).expect("results").verdict, Verdict::Passes);
+    let first = kept.iter().position(
+        |one| matches!(one, ProofEntry::Captured(capture) if capture.test == Test::Eccentricity),
+    );
+    let cut = &kept[..first.expect("captured")];
+    let proof = evaluate(cut).expect("results");
+    assert_eq!(proof.verdict, Verdict::PassesSoFar);
+    let (test, why) = &proof.left_out[0];
+    assert!(
+        test == "Eccentricity" && why.contains("ended before"),
+        "{why}"
+    );
+}
+
+/// Where a table of one's own steps, a load is asked for.
+#[test]
+fn the_steps_of_an_own_table_are_tried() {
+    let mut tried = Vec::new();
+    proofs::prove(calibrated(2), |desk| {
+        let mut scale = studio_scale();
+        scale.d_g = scale.e_g;
+        let scheme = "up to 620 g: 2 g; up to 2.5 kg: 4 g; up to 6 kg: 6 g".to_owned();
+        let weights = plan(desk).weights;
+        let made = ProofPlan::new(scale, weights, &[Test::Errors], false, scheme, false);
+        let made = made.expect("a plan");
+        let steps = made.tests.iter().flat_map(|test| &test.steps);
+        tried = steps.map(|step| step.load.mass_g).collect();
+        made
+    })
+    .expect("comes to its end");
+    for at_g in [620.0, 2500.0] {
+        let near = tried
+            .iter()
+            .any(|load_g| (load_g - at_g).abs() <= 0.1 * at_g);
+        assert!(near, "{at_g}: {tried:?}");
+    }
+    let top = tried
+        .iter()
+        .position(|load_g| *load_g > 5400.0)
+        .expect("near Max");
+    let rising = &tried[..=top];
+    assert!(rising.windows(2).all(|two| two[0] <= two[1]), "{tried:?}");
+}

@@ -3,6 +3,7 @@
 
 use serde::{Deserialize, Serialize};
 
+use super::comparison::BandCorner;
 use super::outcome::{DeviceLine, PointLine, ScaleLine};
 use super::surroundings::Surroundings;
 
@@ -43,6 +44,9 @@ pub struct Proof {
     /// too little.
     #[serde(default)]
     pub in_use: Option<InUseLine>,
+    /// The permitted error over the load, corner by corner.
+    #[serde(default)]
+    pub band: Vec<BandCorner>,
     /// What was noted of the surroundings.
     #[serde(default)]
     pub surroundings: Surroundings,

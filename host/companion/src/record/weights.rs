@@ -97,9 +97,10 @@ pub fn name(mass_g: f64) -> String {
             false => value,
         }
     };
-    if mass_g >= 1000.0 {
+    let size_g = mass_g.abs();
+    if size_g >= 1000.0 {
         format!("{} kg", rounded(mass_g / 1000.0, 1e9))
-    } else if mass_g >= 1.0 {
+    } else if size_g >= 1.0 {
         format!("{} g", rounded(mass_g, 1e6))
     } else {
         format!("{} mg", (mass_g * 1e6).round() / 1e3)

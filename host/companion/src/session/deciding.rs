@@ -3,6 +3,9 @@
 
 use scalewright_metrology::decision::{Conformity, ErrorEstimate, Rule, decide, fitness};
 
+use scalewright_metrology::tolerance::{Intervals, Scheme};
+
+use crate::record::comparison::BandCorner;
 use crate::record::proof::Verdict;
 
 /// The verdict on an error by a rule, and the probability that the true error is
@@ -29,6 +32,29 @@ pub(super) fn in_words(rule: Rule) -> String {
         }
         Rule::Guarded => rule.to_string(),
     }
+}
+
+/// Corners of the permitted error from zero to `top_g`, in twos: where a stretch
+/// begins and where it ends.
+pub(super) fn band(scheme: &Scheme, intervals: &Intervals, top_g: f64) -> Vec<BandCorner> {
+    let changes = scheme.changes_g(intervals);
+    let inside = changes.into_iter().filter(|at| *at > 0.0 && *at < top_g);
+    let ends: Vec<f64> = inside.chain([top_g]).collect();
+    let mut from_g = 0.0;
+    let mut corners = Vec::new();
+    for to_g in ends {
+        // A load on a step has the lower error still.
+        for load_g in [from_g * (1.0 + 1e-6), to_g] {
+            if let Ok(permitted_g) = scheme.permitted_g(load_g, intervals) {
+                corners.push(BandCorner {
+                    load_g,
+                    permitted_g,
+                });
+            }
+        }
+        from_g = to_g;
+    }
+    corners
 }
 
 /// What is to be said of the fineness of a test, of values with their expanded

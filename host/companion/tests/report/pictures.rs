@@ -197,3 +197,27 @@ proptest! {
         crate::terminal::check("any", &outcome);
     }
 }
+
+/// Found by the test above: a mass below zero was told in mg, beyond f64.
+#[test]
+fn a_scale_of_impossible_e_shows_no_broken_number() {
+    let mut outcome = fixture::studio();
+    outcome.scale.max = 0.0;
+    outcome.scale.e = -4.420286952841917e307;
+    for verification in [&mut outcome.before, &mut outcome.after] {
+        verification.rows.truncate(1);
+        for row in &mut verification.rows {
+            (row.load_g, row.error_e, row.expanded_u_e) = (f64::NEG_INFINITY, 0.0, 0.0);
+        }
+    }
+    (outcome.loads[0].mass_g, outcome.loads[0].residual_g) = (f64::NEG_INFINITY, Some(0.0));
+    outcome.before_curve.clear();
+    outcome.after_band.clear();
+    outcome.noise.samples_counts.clear();
+    outcome.candidates[0].leave_one_out_error_e = Some(0.0);
+    fixture::tossed(&mut outcome, &[(f64::NEG_INFINITY, 0.0, 0.0)]);
+    for (picture, draw) in PICTURES {
+        check(picture, &draw(&outcome, "p", Room::Narrow));
+    }
+    crate::terminal::check("impossible e", &outcome);
+}

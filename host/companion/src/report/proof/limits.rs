@@ -1,12 +1,14 @@
 //! The permitted error over the load, as far as the rows of a test tell it.
 //!
-//! Where the limits of all rows are those of the scale's class, the steps are
-//! where the class has them (OIML R 76-1:2006, table 6; in service twice the
-//! errors of initial verification, 3.5.2). Of any other scheme only the limits
-//! at the loads tried are known, and those are joined.
+//! The record has those of the errors of indication. Elsewhere, where the limits
+//! of all rows are those of the scale's class, the steps are where the class has
+//! them (OIML R 76-1:2006, table 6; in service twice the errors of initial
+//! verification, 3.5.2). Of any other scheme only the limits at the loads tried
+//! are known, and those are joined.
 
+use super::Kind;
 use crate::record::outcome::ScaleLine;
-use crate::record::proof::ProofRow;
+use crate::record::proof::{Proof, ProofRow, TestOutcome};
 use crate::report::band::Band;
 
 /// Limits closer than this (relative) are the same.
@@ -16,10 +18,25 @@ const SAME: f64 = 1e-6;
 #[derive(Clone, Debug, PartialEq)]
 pub(in crate::report) struct Limits {
     corners: Vec<(f64, f64)>,
-    by_class: bool,
+    stepped: bool,
 }
 
 impl Limits {
+    /// Those of a test, drawn up to `to_g`: of the errors of indication as the
+    /// record has them, of other tests as its rows tell them.
+    pub(in crate::report) fn of_test(proof: &Proof, test: &TestOutcome, to_g: f64) -> Self {
+        let known = proof.band.iter().map(|one| (one.load_g, one.permitted_g));
+        let sound = |(load_g, limit_g): &(f64, f64)| load_g.is_finite() && limit_g.is_finite();
+        let corners: Vec<(f64, f64)> = known.filter(sound).collect();
+        match Kind::of(test) == Kind::Errors && !corners.is_empty() {
+            true => Self {
+                corners,
+                stepped: true,
+            },
+            false => Self::of(&test.rows, &proof.scale, to_g),
+        }
+    }
+
     /// From the rows of one test, drawn up to `to_g`.
     pub(in crate::report) fn of(rows: &[ProofRow], scale: &ScaleLine, to_g: f64) -> Self {
         let told = rows.iter().map(|row| (row.load_g, row.limit_g));
@@ -30,7 +47,7 @@ impl Limits {
         if let Some(corners) = class_steps(&told, scale, to_g) {
             return Self {
                 corners,
-                by_class: true,
+                stepped: true,
             };
         }
         let ends = (told.first().copied(), told.last().copied());
@@ -44,7 +61,7 @@ impl Limits {
         }
         Self {
             corners: told,
-            by_class: false,
+            stepped: false,
         }
     }
 
@@ -53,9 +70,9 @@ impl Limits {
         &self.corners
     }
 
-    /// Whether the steps are those of the scale's class.
-    pub(in crate::report) fn by_class(&self) -> bool {
-        self.by_class
+    /// Whether the steps are those of what is judged by.
+    pub(in crate::report) fn stepped(&self) -> bool {
+        self.stepped
     }
 
     /// The limit at a load, g; not a number where none is known.
@@ -127,13 +144,13 @@ mod tests {
     fn a_class_steps_where_it_steps() {
         let rows = [row(400.0, 1.0), row(3000.0, 2.0), row(6000.0, 3.0)];
         let limits = Limits::of(&rows, &scale(), 6000.0);
-        assert!(limits.by_class());
+        assert!(limits.stepped());
         for (load_g, limit_g) in [(999.0, 1.0), (1001.0, 2.0), (3999.0, 2.0), (4001.0, 3.0)] {
             assert_eq!(limits.at(load_g), limit_g, "{load_g}");
         }
         let twice = rows.map(|one| row(one.load_g, 2.0 * one.limit_g));
         let limits = Limits::of(&twice, &scale(), 6000.0);
-        assert!(limits.by_class());
+        assert!(limits.stepped());
         assert_eq!(limits.at(3999.0), 4.0);
     }
 
@@ -141,7 +158,7 @@ mod tests {
     fn what_is_no_class_is_joined() {
         let rows = [row(6000.0, 30.0), row(1000.0, 5.0), row(2000.0, f64::NAN)];
         let limits = Limits::of(&rows, &scale(), 6000.0);
-        assert!(!limits.by_class());
+        assert!(!limits.stepped());
         assert_eq!(
             limits.corners(),
             [(0.0, 5.0), (1000.0, 5.0), (6000.0, 30.0)]

@@ -167,9 +167,9 @@ fn picture_of(proof: &Proof, test: &TestOutcome) -> Option<(Draw, String)> {
     if !test.rows.iter().any(words::is_sound) {
         return None;
     }
-    let limits = Limits::of(&test.rows, &proof.scale, proof.scale.max);
-    let shaded = match limits.by_class() {
-        true => "Shaded: the error permitted, which steps where the class has its steps.",
+    let limits = Limits::of_test(proof, test, proof.scale.max);
+    let shaded = match limits.stepped() {
+        true => "Shaded: the error permitted.",
         false => "Shaded: the error permitted at the loads tried, joined between them.",
     };
     let u = match test.rows.iter().any(|row| row.expanded_u_g.is_some()) {

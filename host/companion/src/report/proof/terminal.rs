@@ -120,7 +120,7 @@ fn curve(proof: &Proof, test: &TestOutcome, style: Style, lines: &mut Vec<String
     if points.is_empty() {
         return;
     }
-    let limits = Limits::of(&test.rows, &proof.scale, proof.scale.max);
+    let limits = Limits::of_test(proof, test, proof.scale.max);
     let mpe = |load_g: f64| limits.at(load_g) / e_g;
     let columns = usize::from(style.columns).min(WIDEST_CHART);
     let chart = Chart {

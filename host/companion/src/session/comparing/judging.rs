@@ -43,24 +43,7 @@ impl Judging {
 
     /// Corners of the permitted error from zero to `top_g`.
     pub(super) fn band(&self, top_g: f64) -> Vec<BandCorner> {
-        let changes = self.scheme.changes_g(&self.intervals);
-        let inside = changes.into_iter().filter(|at| *at > 0.0 && *at < top_g);
-        let ends: Vec<f64> = inside.chain([top_g]).collect();
-        let mut from_g = 0.0;
-        let mut corners = Vec::new();
-        for to_g in ends {
-            // A load on a step has the lower error still.
-            for load_g in [from_g * (1.0 + 1e-6), to_g] {
-                if let Ok(permitted_g) = self.scheme.permitted_g(load_g, &self.intervals) {
-                    corners.push(BandCorner {
-                        load_g,
-                        permitted_g,
-                    });
-                }
-            }
-            from_g = to_g;
-        }
-        corners
+        deciding::band(&self.scheme, &self.intervals, top_g)
     }
 }
 

@@ -10,6 +10,7 @@ use super::entry::{self, Held, ProofCapture, ProofEntry};
 use super::plan::ProofPlan;
 use super::{Test, in_use, results};
 use crate::quantise::{self, HostTable};
+use crate::record::comparison::BandCorner;
 use crate::record::outcome::{DeviceLine, PointLine, ScaleLine};
 use crate::record::proof::{CaptureLine, HeldTable, Proof, TestOutcome, Verdict};
 use crate::record::weights::label;
@@ -213,6 +214,7 @@ pub fn evaluate(entries: &[ProofEntry]) -> Result<Proof, String> {
         weights: plan.weights.iter().map(label).collect(),
         budgets: judge.budgeting.lines(&judge),
         in_use: in_use::of(&judge, &tests),
+        band: band(plan, &scheme),
         surroundings: plan.surroundings,
         tests,
         not_tested: not_tested(plan, &captures, &left_out),
@@ -220,6 +222,15 @@ pub fn evaluate(entries: &[ProofEntry]) -> Result<Proof, String> {
         verdict: verdict.unwrap_or(Verdict::Open),
         left_out,
     })
+}
+
+/// The permitted error up to Max.
+fn band(plan: &ProofPlan, scheme: &Scheme) -> Vec<BandCorner> {
+    let scale = &plan.scale;
+    Intervals::new(scale.e_g, scale.d_g).map_or_else(
+        |_| Vec::new(),
+        |intervals| deciding::band(scheme, &intervals, scale.max_g),
+    )
 }
 
 fn instrument(plan: &ProofPlan, scheme: &Scheme, quantum_ug: u32) -> Result<Instrument, String> {

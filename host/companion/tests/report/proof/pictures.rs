@@ -3,6 +3,7 @@
 use super::of;
 use crate::fixture::proof as fixture;
 use crate::pictures::count;
+use scalewright::record::comparison::BandCorner;
 use scalewright::report::plots::{Room, proved};
 
 #[test]
@@ -34,6 +35,35 @@ fn the_band_steps_where_the_class_does() {
         let near = across.iter().filter(|x| (**x - step).abs() < 0.06).count();
         assert_eq!(near, 4, "{step}: {across:?}");
     }
+}
+
+/// A table of one's own steps where it says, whatever loads were tried: at 2.5 kg
+/// of 6 kg in the panel of 736 px from 62 px on.
+#[test]
+fn an_own_table_steps_where_it_says() {
+    let mut proof = fixture::pottery();
+    let corner = |load_g, permitted_g| BandCorner {
+        load_g,
+        permitted_g,
+    };
+    proof.band = vec![
+        corner(0.0, 1.0),
+        corner(2500.0, 1.0),
+        corner(2500.001, 5.0),
+        corner(6000.0, 5.0),
+    ];
+    let svg = proved::errors(&proof, of(&proof, "errors"), "p", Room::Wide);
+    let document = roxmltree::Document::parse(&svg).unwrap();
+    let band = document
+        .descendants()
+        .find(|node| node.attribute("class") == Some("band"));
+    let points = band.and_then(|node| node.attribute("points")).unwrap();
+    let step = 62.0 + 736.0 * 2500.0 / 6000.0;
+    let near = points.split(' ').filter(|point| {
+        let x: f64 = point.split(',').next().unwrap().parse().unwrap();
+        (x - step).abs() < 0.06
+    });
+    assert_eq!(near.count(), 4, "{points}");
 }
 
 #[test]

@@ -30,7 +30,7 @@ fn draw(proof: &Proof, test: &TestOutcome, what: &str, id: &str, room: Room) -> 
     };
     let loads = rows.iter().map(|row| row.load_g).chain([proof.scale.max]);
     let max_g = range(loads).map_or(1.0, |(_, high)| high);
-    let limits = Limits::of(&test.rows, &proof.scale, max_g);
+    let limits = Limits::of_test(proof, test, max_g);
     let corners = limits.corners().iter();
     let corners: Vec<(f64, f64)> = corners.map(|(x, y)| (*x, unit.of_g(*y))).collect();
 
