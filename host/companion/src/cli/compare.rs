@@ -49,8 +49,8 @@ What you get: difference per load with its uncertainty and E_n, mean difference
 and limits of agreement, a verdict on each scale, whether a weight rather than
 either scale explains it, and a page with one picture.
 
-Exit codes: 0 both keep the tolerance; 1 one of them doesn't, or it can't be
-told; 2 to 5 as ever (scalewright --help).")]
+Exit codes: 0 both keep the tolerance; 1 one of them doesn't, or whether it does
+can't be told; 2 to 5 as ever (scalewright --help).")]
 pub struct Arguments {
     /// Our scale: the session file of a verification
     #[arg(requires = "theirs", required_unless_present = "weights")]
@@ -97,7 +97,7 @@ pub struct Arguments {
     /// Expanded uncertainty (k = 2) of its readings, weights left out, as "0.5g"
     #[arg(long, value_name = "MASS")]
     their_u: Option<String>,
-    /// Where the page with the picture goes
+    /// Where the page with the picture goes; one of that name is replaced
     #[arg(long, default_value = "comparison.html")]
     page: PathBuf,
     /// Print one JSON object at the end, and nothing else

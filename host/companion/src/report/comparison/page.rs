@@ -172,7 +172,7 @@ fn load(record: &ComparisonRecord, row: &ComparedLoad) -> String {
     };
     let mark = if row.holds_wrong_weight { " !" } else { "" };
     format!(
-        "<tr><th class=\"l n\" scope=\"row\">{}</th><td class=\"l x w\">{}{mark}</td>{}{}<td>{}</td>\
+        "<tr><th class=\"l n\" scope=\"row\">{}</th><td class=\"l x w\">{}{mark}</td>{}{}<td class=\"n\">{}</td>\
          <td>{}</td><td class=\"x\">{}</td><td>{}</td></tr>\n",
         words::mass(record, row.load_g),
         escape(&row.weights.join(" + ")),
