@@ -127,16 +127,12 @@ pub fn run<L: Line>(
                         keeper.pass_on(procedure, watcher)?;
                     }
                 }
-                let answer = match client.ask(&ask, &mut |sample| {
+                let answer = client.ask_or_refused(&ask, &mut |sample| {
                     procedure.sample(sample);
                     for event in procedure.take_events() {
                         watcher.event(&event);
                     }
-                }) {
-                    Ok(answer) => Ok(answer),
-                    Err(LinkFault::Refused(refusal)) => Err(refusal),
-                    Err(fault) => return Err(fault.into()),
-                };
+                })?;
                 let next = procedure.answered(answer);
                 keeper.pass_on(procedure, watcher)?;
                 next?

@@ -2,8 +2,8 @@
 //! calibration.
 
 use crate::drive::DriveFault;
+use crate::link::Line;
 use crate::link::client::Client;
-use crate::link::{Line, LinkFault};
 use crate::session::moving::correction::{Correction, CorrectionAction, CorrectionFault};
 
 /// Why a correction ended early.
@@ -25,11 +25,7 @@ pub fn run<L: Line>(
     mut action: CorrectionAction,
 ) -> Result<CorrectionAction, MovingEnd> {
     while let CorrectionAction::Ask(ask) = &action {
-        let answer = match client.ask(ask, &mut |_| {}) {
-            Ok(answer) => Ok(answer),
-            Err(LinkFault::Refused(refusal)) => Err(refusal),
-            Err(fault) => return Err(fault.into()),
-        };
+        let answer = client.ask_or_refused(ask, &mut |_| {})?;
         action = correction.answered(answer)?;
     }
     Ok(action)

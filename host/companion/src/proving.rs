@@ -3,8 +3,8 @@
 //! before anything is shown.
 
 use crate::drive::{DriveFault, Heading, Wish};
+use crate::link::Line;
 use crate::link::client::Client;
-use crate::link::{Line, LinkFault};
 use crate::record::journal::Journal;
 use crate::session::proof::entry::ProofEntry;
 use crate::session::proof::prover::{ProofAction, ProofCommand, ProofEvent, ProofFault, Prover};
@@ -78,11 +78,7 @@ pub fn run<L: Line>(
             ProofWish::Stop => return Err(ProvingFault::Stopped),
             ProofWish::Say(command) => prover.command(command),
         }
-        let answer = match client.ask(&ask, &mut |_| {}) {
-            Ok(answer) => Ok(answer),
-            Err(LinkFault::Refused(refusal)) => Err(refusal),
-            Err(fault) => return Err(fault.into()),
-        };
+        let answer = client.ask_or_refused(&ask, &mut |_| {})?;
         action = prover.answered(answer)?;
     }
 }

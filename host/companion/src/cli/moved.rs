@@ -252,10 +252,8 @@ impl From<MovingEnd> for Problem {
     fn from(end: MovingEnd) -> Self {
         let fault = match end {
             MovingEnd::Link(fault) => {
-                let mut problem = Self::from(fault);
-                problem.advice = (problem.advice.iter())
-                    .map(|line| line.replace("`scalewright resume`", "the same command again"))
-                    .collect();
+                let problem =
+                    Self::from(fault).advising("`scalewright resume`", "the same command again");
                 return problem.fact(
                     "table",
                     "one is in force whole, old or corrected: `scalewright table` says which",

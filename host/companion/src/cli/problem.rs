@@ -64,10 +64,16 @@ impl Problem {
 
     /// With the command that goes on with this very session.
     #[must_use]
-    pub fn resumable(mut self, session: &str, port: &str) -> Self {
+    pub fn resumable(self, session: &str, port: &str) -> Self {
         let command = format!("`scalewright resume {session} --port {port}`");
+        self.advising("`scalewright resume`", &command)
+    }
+
+    /// With another command in its advice.
+    #[must_use]
+    pub fn advising(mut self, usual: &str, command: &str) -> Self {
         for line in &mut self.advice {
-            *line = line.replace("`scalewright resume`", &command);
+            *line = line.replace(usual, command);
         }
         self
     }

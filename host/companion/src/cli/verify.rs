@@ -312,14 +312,11 @@ pub fn prove<L: crate::link::Line>(
     let session = saved::short(journal.path());
     let all =
         proving::run(prover, client, Some(journal), heading, kept, watcher).map_err(|fault| {
-            let mut problem = Problem::from(fault);
             let go_on = going_on(&session);
-            for line in &mut problem.advice {
-                *line = line
-                    .replace("`scalewright verify --go-on`", &go_on)
-                    .replace("`scalewright resume`", &go_on);
-            }
-            problem.fact("session", session)
+            Problem::from(fault)
+                .advising("`scalewright verify --go-on`", &go_on)
+                .advising("`scalewright resume`", &go_on)
+                .fact("session", session)
         })?;
     conclude(&all, journal.path(), json)
 }

@@ -9,7 +9,7 @@ use std::time::{Duration, Instant};
 use scalewright_protocol::WIRE_VERSION;
 use scalewright_protocol::codec::{self, MAX_FRAME, MAX_PAYLOAD};
 use scalewright_protocol::frame::{Decoder, Event};
-use scalewright_protocol::message::{Answer, Ask, Hello, Report, Request, Sample};
+use scalewright_protocol::message::{Answer, Ask, Hello, Refusal, Report, Request, Sample};
 
 use super::{Line, LinkFault};
 
@@ -98,6 +98,23 @@ impl<L: Line> Client<L> {
                 ours: WIRE_VERSION,
             }),
             _ => Err(self.confused()),
+        }
+    }
+
+    /// As [`Client::ask`], with a refusal told apart from a fault of the link: what
+    /// a session is to be told.
+    ///
+    /// # Errors
+    /// A fault of the link.
+    pub fn ask_or_refused(
+        &mut self,
+        ask: &Ask,
+        on_sample: &mut dyn FnMut(&Sample),
+    ) -> Result<Result<Answer, Refusal>, LinkFault> {
+        match self.ask(ask, on_sample) {
+            Ok(answer) => Ok(Ok(answer)),
+            Err(LinkFault::Refused(refusal)) => Ok(Err(refusal)),
+            Err(fault) => Err(fault),
         }
     }
 

@@ -8,6 +8,7 @@ pub mod density;
 pub mod foreseen;
 pub mod journal;
 pub mod lab;
+mod lines;
 pub mod mass;
 pub mod moved;
 pub mod outcome;

@@ -8,7 +8,7 @@ use super::columns::{Column, lay};
 use super::number;
 use super::text_line::{Ink, Style, clean, pad, paint, set, wrap};
 use crate::record::moved::{
-    AirLine, CorrectionLine, LoadLine, MovedRecord, MovedVerdict, PlaceLine,
+    AirLine, CorrectionLine, ForetoldLine, LoadLine, MovedRecord, MovedVerdict, PlaceLine,
 };
 
 /// A height of 100 m makes so many parts per million of gravity: 0.3086 mGal/m
@@ -273,26 +273,18 @@ pub fn correction(record: &MovedRecord, line: &CorrectionLine, style: Style) -> 
             "This correction is smaller than what is known of gravity: it may be one for the worse.",
         ));
     }
-    let column = |head: &str, cell: &dyn Fn(usize) -> String| {
-        Column::new(head, (0..line.foretold.len()).map(cell))
+    let column = |head: &str, cell: &dyn Fn(&ForetoldLine) -> String| {
+        Column::new(head, line.foretold.iter().map(cell))
     };
-    let at = |index: usize, of: &dyn Fn(f64, f64, f64) -> String| {
-        let row = line.foretold.get(index);
-        row.map_or_else(String::new, |row| {
-            of(row.load_g, row.now_g, row.corrected_g)
-        })
-    };
-    let error = |shown: f64, load: f64| number::error_e((shown - load) / e_g);
+    let error = |shown_g: f64, row: &ForetoldLine| number::error_e((shown_g - row.load_g) / e_g);
     let columns = vec![
-        column("load", &|i| {
-            at(i, &|load, _, _| {
-                number::mass(load, number::resolution_g(e_g))
-            })
+        column("load", &|row| {
+            number::mass(row.load_g, number::resolution_g(e_g))
         }),
-        column("shows now, g", &|i| at(i, &|_, now, _| fine(now, e_g))),
-        column("error, e", &|i| at(i, &|load, now, _| error(now, load))),
-        column("will show, g", &|i| at(i, &|_, _, then| fine(then, e_g))),
-        column("error, e", &|i| at(i, &|load, _, then| error(then, load))),
+        column("shows now, g", &|row| fine(row.now_g, e_g)),
+        column("error, e", &|row| error(row.now_g, row)),
+        column("will show, g", &|row| fine(row.corrected_g, e_g)),
+        column("error, e", &|row| error(row.corrected_g, row)),
     ];
     lines.extend(lay(columns, style).0);
     let text = "By the integers of both tables, for a scale that was right before; what it was wrong by stays.";

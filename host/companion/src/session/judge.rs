@@ -12,8 +12,8 @@ use super::plan::{Load, Plan, ScaleSpec};
 use super::together::is_of_the_fit;
 use crate::quantise::{self, HostTable};
 use crate::record::outcome::{
-    CorrectionTried, DeviceLine, LoadLine, Noise, Outcome, PointLine, Purpose, ScaleLine,
-    TableLine, Verification, VerificationRow,
+    CorrectionTried, DeviceLine, LoadLine, Noise, Outcome, PointLine, Purpose, TableLine,
+    Verification, VerificationRow,
 };
 use crate::record::together::{Suspected, Verdict};
 
@@ -267,13 +267,7 @@ pub fn outcome(evidence: &Evidence<'_>) -> Outcome {
             wire_version: hello.wire_version,
             max_points: hello.max_knots,
         },
-        scale: ScaleLine {
-            max: plan.scale.max_g,
-            e: e_g,
-            d: plan.scale.d_g,
-            unit: "g".into(),
-            class: plan.scale.class.clone(),
-        },
+        scale: (&plan.scale).into(),
         noise: noise.unwrap_or(Noise {
             sd_e: None,
             sd_counts: 0.0,

@@ -14,6 +14,7 @@ use serde::{Deserialize, Serialize};
 use super::cell::CellGrade;
 use super::together;
 pub use super::weight::{Filling, Known, PlannedWeight};
+use crate::record::outcome::ScaleLine;
 use crate::record::weights::name;
 
 /// Capacity and intervals of the scale.
@@ -27,6 +28,27 @@ pub struct ScaleSpec {
     pub d_g: f64,
     /// Accuracy class as "I" to "IIII".
     pub class: String,
+}
+
+impl ScaleSpec {
+    /// How far off the load asked for may read and still be taken for it on
+    /// somebody's word, g: a quarter, or 10 e of a light one (own choice).
+    #[must_use]
+    pub(super) fn room_on_word_g(&self, asked_g: f64) -> f64 {
+        (0.25 * asked_g).max(10.0 * self.e_g)
+    }
+}
+
+impl From<&ScaleSpec> for ScaleLine {
+    fn from(scale: &ScaleSpec) -> Self {
+        Self {
+            max: scale.max_g,
+            e: scale.e_g,
+            d: scale.d_g,
+            unit: "g".into(),
+            class: scale.class.clone(),
+        }
+    }
 }
 
 /// One load.

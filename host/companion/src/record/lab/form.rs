@@ -9,6 +9,8 @@ use std::fmt;
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
+use crate::record::lines::line_at;
+
 /// What is wrong with a form.
 #[derive(Clone, Debug, PartialEq)]
 pub struct LabFault {
@@ -321,10 +323,6 @@ impl<'t> Form<'t> {
 
 fn missing(head: &str) -> String {
     format!("there is no {head}: copy that part from `scalewright certificate --blank`")
-}
-
-fn line_at(text: &str, at: usize) -> usize {
-    text.get(..at).unwrap_or(text).matches('\n').count() + 1
 }
 
 /// Whether a text is two capital letters.

@@ -26,6 +26,7 @@ use serde::Deserialize;
 use toml::Spanned;
 
 use super::{Tolerance, ToleranceFault};
+use crate::record::lines;
 use crate::record::mass::{number, parse_g};
 use crate::record::weights::name;
 
@@ -109,7 +110,7 @@ pub fn read(path: &Path) -> Result<Tolerance, ToleranceFault> {
 /// # Errors
 /// [`ToleranceFault`] with the line.
 pub fn parse(text: &str, file: &str) -> Result<Tolerance, ToleranceFault> {
-    let line_at = |at: usize| text.get(..at).unwrap_or(text).matches('\n').count() + 1;
+    let line_at = |at: usize| lines::line_at(text, at);
     let told = |fault: Fault| {
         // Both quote the file, which may hold anything.
         let shown = |text: String| text.replace(char::is_control, " ");

@@ -43,6 +43,7 @@ use toml::Spanned;
 use super::listed::{Listed, Worth};
 use super::{class_mpe_g, name, squeezed};
 use crate::record::density::parse_kg_m3;
+use crate::record::lines;
 use crate::record::mass::parse_g;
 use crate::session::plan::{Filling, PlannedWeight};
 
@@ -169,7 +170,7 @@ pub fn parse(text: &str, file: &str) -> Result<Vec<PlannedWeight>, WeightsFault>
 /// # Errors
 /// [`WeightsFault`] with the line.
 pub fn parse_list(text: &str, file: &str) -> Result<Vec<Listed>, WeightsFault> {
-    let line_at = |at: usize| text.get(..at).unwrap_or(text).matches('\n').count() + 1;
+    let line_at = |at: usize| lines::line_at(text, at);
     let fault = |line: Option<usize>, cause: &str| WeightsFault {
         file: file.into(),
         line,

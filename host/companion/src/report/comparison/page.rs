@@ -3,11 +3,12 @@
 use super::words;
 use crate::record::comparison::{ComparedLoad, ComparisonRecord, ErrorLine};
 use crate::record::proof::Verdict;
-use crate::report::plots::{self, Room};
+use crate::report::html::{document, picture};
+use crate::report::number;
+use crate::report::plots;
 use crate::report::sections::minus;
 use crate::report::svg::escape;
 use crate::report::words::{or_unknown, sentence, tied};
-use crate::report::{number, style};
 
 /// The page, complete from doctype to the last tag.
 pub fn page(record: &ComparisonRecord) -> String {
@@ -28,18 +29,7 @@ pub fn page(record: &ComparisonRecord) -> String {
         escape(&or_unknown(&record.version)),
         escape(&or_unknown(&record.date)),
     ));
-    format!(
-        "<!DOCTYPE html>\n<html xmlns=\"http://www.w3.org/1999/xhtml\" lang=\"en\">\n<head>\n\
-         <meta charset=\"utf-8\"/>\n\
-         <meta name=\"viewport\" content=\"width=device-width, initial-scale=1\"/>\n\
-         <meta name=\"color-scheme\" content=\"light dark\"/>\n\
-         <title>{}</title>\n<style>{}{}{}</style>\n</head>\n\
-         <body>\n<main>\n{body}</main>\n</body>\n</html>\n",
-        escape(&title),
-        style::COLOURS,
-        style::PLOTS,
-        style::PAGE,
-    )
+    document(&title, &body)
 }
 
 fn said(text: &str) -> String {
@@ -68,12 +58,6 @@ fn head(record: &ComparisonRecord, title: &str) -> String {
 }
 
 fn figure(record: &ComparisonRecord) -> String {
-    let mut text = String::from("<figure>\n");
-    for room in [Room::Wide, Room::Narrow] {
-        let class = room.class();
-        let picture = plots::comparison(record, &format!("errors-{class}"), room);
-        text.push_str(&format!("<div class=\"{class}\">\n{picture}</div>\n"));
-    }
     let caption = format!(
         "Error of indication of both scales on the same loads, in g: what each shows less the \
          load. Bars: expanded uncertainty, k = 2, that of the weights included. Shaded: the error \
@@ -81,11 +65,8 @@ fn figure(record: &ComparisonRecord) -> String {
         record.scheme,
         words::mass(record, record.scale.e)
     );
-    text.push_str(&format!(
-        "<figcaption>{}</figcaption>\n</figure>\n",
-        said(&caption)
-    ));
-    text
+    let draw = |id: &str, room| plots::comparison(record, id, room);
+    picture("errors", &draw, &tied(&caption))
 }
 
 fn answers(record: &ComparisonRecord) -> String {

@@ -4,7 +4,7 @@
 //! Told apart without colour: ours is a full line with discs, theirs a broken
 //! line with open diamonds.
 
-use super::{Key, Panel, Place, Room, legend, range, shortened};
+use super::{Key, Panel, Place, Room, legend, legend_px, range, shortened};
 use crate::record::comparison::{BandCorner, ComparedLoad, ComparisonRecord, ErrorLine};
 use crate::report::number;
 use crate::report::svg::{Anchor, Mark, Sheet};
@@ -63,9 +63,7 @@ pub fn comparison(record: &ComparisonRecord, id: &str, room: Room) -> String {
     if !record.their_band.is_empty() {
         entries.push((Key::Line("table-u"), "permitted, the other".to_owned()));
     }
-    // The legend's height is known only once it is drawn.
-    let mut trial = Sheet::new(id, "", "", room.width(), 0.0);
-    let top = legend(&mut trial, room, 0.0, &entries) + 34.0;
+    let top = legend_px(room, 0.0, &entries) + 34.0;
     let high_px = room.pick(380.0, 290.0);
     let about = about(record);
     let mut sheet = Sheet::new(id, title, &about, room.width(), top + high_px + 48.0);

@@ -3,7 +3,7 @@
 //! When the old setting is so far off that the band would vanish, the picture
 //! has two panels: the whole view, and a close-up of twice the band.
 
-use super::{Key, Panel, Place, Room, legend, range, shortened};
+use super::{Key, Panel, Place, Room, legend, legend_px, range, shortened};
 use crate::record::outcome::{Outcome, VerificationRow};
 use crate::report::band::{Band, Stretch};
 use crate::report::svg::{Anchor, Mark, Sheet};
@@ -34,8 +34,7 @@ pub fn error(outcome: &Outcome, id: &str, room: Room) -> String {
 
     // The legend's height is known only once it is drawn, on a sheet that
     // needs its height first: draw it twice.
-    let mut trial = Sheet::new(id, "", "", room.width(), 0.0);
-    let top = legend(&mut trial, room, 0.0, &entries) + 34.0;
+    let top = legend_px(room, 0.0, &entries) + 34.0;
     let (whole_px, close_px) = match two {
         true => (room.pick(170.0, 150.0), room.pick(300.0, 250.0)),
         false => (0.0, room.pick(360.0, 280.0)),

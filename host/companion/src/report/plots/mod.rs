@@ -236,6 +236,12 @@ fn legend(sheet: &mut Sheet, room: Room, left: f64, entries: &[(Key, String)]) -
     y + 10.0
 }
 
+/// Height that a legend takes, px: it is known only once it is drawn.
+fn legend_px(room: Room, left: f64, entries: &[(Key, String)]) -> f64 {
+    let mut trial = Sheet::new("", "", "", room.width(), 0.0);
+    legend(&mut trial, room, left, entries)
+}
+
 /// A picture that only says why it is empty.
 fn empty(id: &str, title: &str, why: &str, room: Room) -> String {
     let mut sheet = Sheet::new(id, title, why, room.width(), 48.0);

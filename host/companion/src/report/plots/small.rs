@@ -1,7 +1,7 @@
 //! Error of a small weight on top of a big load, over that load, with what is
 //! permitted of the small one.
 
-use super::{Key, Panel, Place, Room, legend, range};
+use super::{Key, Panel, Place, Room, legend, legend_px, range};
 use crate::record::outcome::{Outcome, VerificationRow};
 use crate::report::svg::{Anchor, Mark, Sheet};
 use crate::report::together::small::{Read, rows, sentences, several};
@@ -39,8 +39,7 @@ pub fn small(outcome: &Outcome, id: &str, room: Room) -> String {
     let about = "Horizontal: the load below. Vertical: error of the small load in e, and in g on \
                  the right.";
     let entries = legend_entries(&rows);
-    let mut trial = Sheet::new(id, "", "", room.width(), 0.0);
-    let top = legend(&mut trial, room, 0.0, &entries) + 34.0;
+    let top = legend_px(room, 0.0, &entries) + 34.0;
     let panel_px = room.pick(190.0, 180.0);
     let mut sheet = Sheet::new(id, &title, about, room.width(), top + panel_px + 48.0);
     legend(&mut sheet, room, 0.0, &entries);

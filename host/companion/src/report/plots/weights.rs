@@ -4,7 +4,7 @@
 //! A weight that is wrong by far more than the others may be would press these
 //! to a line: it gets an arrow at the edge instead, and its number beside it.
 
-use super::{Key, Room, legend, shortened};
+use super::{Key, Room, legend, legend_px, shortened};
 use crate::record::outcome::Outcome;
 use crate::record::together::{Beforehand, Together, WeightFound};
 use crate::report::svg::{Anchor, Axis, Mark, Sheet, tick_label};
@@ -88,8 +88,7 @@ pub fn weights(outcome: &Outcome, id: &str, room: Room) -> String {
     let title = outcome.together.as_ref().map_or_else(String::new, headline);
     let row_px = room.pick(26.0, 42.0);
     let entries = legend_entries(&rows);
-    let mut trial = Sheet::new(id, "", "", room.width(), 0.0);
-    let top = legend(&mut trial, room, 0.0, &entries) + 10.0;
+    let top = legend_px(room, 0.0, &entries) + 10.0;
     let foot = top + row_px * rows.len() as f64;
     let mut sheet = Sheet::new(id, &title, &about(&rows), room.width(), foot + 46.0);
     legend(&mut sheet, room, 0.0, &entries);

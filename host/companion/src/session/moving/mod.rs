@@ -15,7 +15,6 @@ use scalewright_metrology::tolerance::{AccuracyClass, Intervals, Scheme, Stage};
 
 use super::plan::{PlanFault, ScaleSpec, check_scale};
 use crate::record::moved::{AirLine, LoadLine, MovedRecord, MovedVerdict, PlaceLine, ShiftLine};
-use crate::record::outcome::ScaleLine;
 use crate::record::place::Spot;
 
 /// Density of steel weights, kg/m3: that of conventional mass (OIML D 28:2004).
@@ -114,13 +113,7 @@ pub fn told(
         permitted_g: one.permitted_g,
     };
     Ok(MovedRecord {
-        scale: ScaleLine {
-            max: scale.max_g,
-            e: scale.e_g,
-            d: scale.d_g,
-            unit: "g".into(),
-            class: scale.class.clone(),
-        },
+        scale: scale.into(),
         from: place(from),
         to: place(to),
         formula: (!(from.is_measured() && to.is_measured()))

@@ -192,7 +192,7 @@ impl Procedure {
         let room_g = if asked_g == 0.0 {
             INITIAL_ZERO_SHARE * scale.max_g
         } else {
-            (0.25 * asked_g).max(10.0 * scale.e_g)
+            scale.room_on_word_g(asked_g)
         };
         let sane = (seen_g - asked_g).abs() <= room_g;
         if !sane {

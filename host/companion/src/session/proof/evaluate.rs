@@ -11,7 +11,7 @@ use super::plan::ProofPlan;
 use super::{Test, in_use, results};
 use crate::quantise::{self, HostTable};
 use crate::record::comparison::BandCorner;
-use crate::record::outcome::{DeviceLine, PointLine, ScaleLine};
+use crate::record::outcome::{DeviceLine, PointLine};
 use crate::record::proof::{CaptureLine, HeldTable, Proof, TestOutcome, Verdict};
 use crate::record::weights::label;
 use crate::session::deciding;
@@ -200,13 +200,7 @@ pub fn evaluate(entries: &[ProofEntry]) -> Result<Proof, String> {
             .collect(),
         seed: *seed,
         device: device(held),
-        scale: ScaleLine {
-            max: plan.scale.max_g,
-            e: plan.scale.e_g,
-            d: plan.scale.d_g,
-            unit: "g".into(),
-            class: plan.scale.class.clone(),
-        },
+        scale: (&plan.scale).into(),
         table: held_table(held),
         scheme: scheme.name(),
         scheme_source: scheme.source(),

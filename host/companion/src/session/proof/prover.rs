@@ -347,8 +347,7 @@ impl Prover {
         let running = self.current.as_ref();
         let step = running.and_then(|one| one.test.steps.get(one.at));
         let asked_g = step.map_or(0.0, |step| step.load.mass_g);
-        let e_g = self.plan.scale.e_g;
-        let room_g = (0.25 * asked_g).max(10.0 * e_g);
+        let room_g = self.plan.scale.room_on_word_g(asked_g);
         match (self.last_gross_g, &mut self.arrival) {
             (Some(seen_g), _) if (seen_g - asked_g).abs() > room_g => {
                 self.events.push(ProofEvent::Trouble {

@@ -4,7 +4,7 @@
 use super::{Unit, band, band_edges, bar, cross, place, told};
 use crate::record::proof::{Proof, ProofRow, TestOutcome};
 use crate::report::number;
-use crate::report::plots::{Key, Panel, Room, empty, legend, range, shortened};
+use crate::report::plots::{Key, Panel, Room, empty, legend, legend_px, range, shortened};
 use crate::report::proof::words;
 use crate::report::svg::{Mark, Sheet, tick_label};
 
@@ -86,8 +86,7 @@ pub fn in_time(proof: &Proof, test: &TestOutcome, id: &str, room: Room) -> Strin
     if !corners.is_empty() {
         entries.push((Key::Patch("band key"), "permitted".to_owned()));
     }
-    let mut trial = Sheet::new(id, "", "", room.width(), 0.0);
-    let top = legend(&mut trial, room, 0.0, &entries) + 34.0;
+    let top = legend_px(room, 0.0, &entries) + 34.0;
     let panel_px = room.pick(200.0, 180.0);
     let mut sheet = Sheet::new(id, &title, &about, room.width(), top + panel_px + 48.0);
     legend(&mut sheet, room, 0.0, &entries);

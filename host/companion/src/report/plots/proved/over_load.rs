@@ -3,7 +3,7 @@
 
 use super::{Unit, band, band_edges, bar, cross, place, told};
 use crate::record::proof::{Proof, ProofRow, TestOutcome};
-use crate::report::plots::{Key, Panel, Room, empty, legend, range};
+use crate::report::plots::{Key, Panel, Room, empty, legend, legend_px, range};
 use crate::report::proof::{limits::Limits, words};
 use crate::report::svg::{Mark, Sheet};
 
@@ -40,8 +40,7 @@ fn draw(proof: &Proof, test: &TestOutcome, what: &str, id: &str, room: Room) -> 
         told(rows.iter().copied(), proof)
     );
     let entries = legend_entries(&rows, &limits);
-    let mut trial = Sheet::new(id, "", "", room.width(), 0.0);
-    let top = legend(&mut trial, room, 0.0, &entries) + 34.0;
+    let top = legend_px(room, 0.0, &entries) + 34.0;
     let panel_px = room.pick(300.0, 250.0);
     let mut sheet = Sheet::new(id, &title, &about, room.width(), top + panel_px + 48.0);
     legend(&mut sheet, room, 0.0, &entries);

@@ -4,7 +4,7 @@
 
 use super::{CROSS, told};
 use crate::record::proof::{Proof, ProofRow, TestOutcome, Verdict};
-use crate::report::plots::{Key, Room, empty, legend};
+use crate::report::plots::{Key, Room, empty, legend, legend_px};
 use crate::report::proof::words;
 use crate::report::svg::{Anchor, Mark, Sheet};
 
@@ -75,8 +75,7 @@ pub fn pan(proof: &Proof, test: &TestOutcome, id: &str, room: Room) -> String {
     let side = room.pick(360.0, 320.0);
     let left = room.pick(0.0, (room.width() - side) / 2.0);
     let beside = room.pick(left + side + 40.0, 0.0);
-    let mut trial = Sheet::new(id, "", "", room.width(), 0.0);
-    let legend_px = legend(&mut trial, room, beside, &entries);
+    let legend_px = legend_px(room, beside, &entries);
     let top = room.pick(24.0, legend_px + 26.0);
     let height = top + side + 30.0;
     let mut sheet = Sheet::new(id, &title, &about, room.width(), height);

@@ -3,7 +3,7 @@
 
 use crate::record::proof::{MinimumLine, Proof};
 use crate::report::number;
-use crate::report::plots::{Key, Panel, Place, Room, empty, legend};
+use crate::report::plots::{Key, Panel, Place, Room, empty, legend, legend_px};
 use crate::report::proof::in_use::{curve, from};
 use crate::report::svg::{Anchor, Mark, Sheet};
 
@@ -35,8 +35,7 @@ pub fn relative(proof: &Proof, id: &str, room: Room) -> String {
             "weigh at least so much".to_owned(),
         ),
     ];
-    let mut trial = Sheet::new(id, "", "", room.width(), 0.0);
-    let top = legend(&mut trial, room, 0.0, &entries) + 34.0;
+    let top = legend_px(room, 0.0, &entries) + 34.0;
     let panel_px = room.pick(240.0, 230.0);
     let about = format!(
         "Horizontal: load from {} to {}. Vertical: expanded uncertainty in percent of the load, \

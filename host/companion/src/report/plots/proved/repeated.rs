@@ -3,7 +3,7 @@
 
 use super::{Unit, cross, place, told};
 use crate::record::proof::{Proof, ProofRow, TestOutcome};
-use crate::report::plots::{Key, Panel, Room, empty, legend, range};
+use crate::report::plots::{Key, Panel, Room, empty, legend, legend_px, range};
 use crate::report::proof::words;
 use crate::report::svg::{Anchor, Mark, Sheet};
 
@@ -48,8 +48,7 @@ pub fn repeated(proof: &Proof, test: &TestOutcome, id: &str, room: Room) -> Stri
         let text = "so far apart they may be".to_owned();
         entries.push((Key::Patch("band key"), text));
     }
-    let mut trial = Sheet::new(id, "", "", room.width(), 0.0);
-    let top = legend(&mut trial, room, 0.0, &entries) + 34.0;
+    let top = legend_px(room, 0.0, &entries) + 34.0;
     let panel_px = room.pick(180.0, 170.0);
     let mut sheet = Sheet::new(id, &title, &about, room.width(), top + panel_px + 48.0);
     legend(&mut sheet, room, 0.0, &entries);

@@ -3,7 +3,7 @@
 
 use crate::record::proof::{LoadBudget, Proof};
 use crate::report::number;
-use crate::report::plots::{Key, Room, empty, legend, shortened};
+use crate::report::plots::{Key, Room, empty, legend, legend_px, shortened};
 use crate::report::proof::shares::{NAMED, letter, names, share};
 use crate::report::svg::{Anchor, Axis, Sheet};
 
@@ -44,8 +44,7 @@ pub fn shares(proof: &Proof, id: &str, room: Room) -> String {
         let more = names.len() - NAMED;
         entries.push((Key::Patch(REST), format!("{more} more")));
     }
-    let mut trial = Sheet::new(id, "", "", room.width(), 0.0);
-    let top = legend(&mut trial, room, 0.0, &entries) + 24.0;
+    let top = legend_px(room, 0.0, &entries) + 24.0;
     let row_px = room.pick(27.0, 26.0);
     let foot = top + row_px * budgets.len() as f64;
     let mut sheet = Sheet::new(
