@@ -8,7 +8,7 @@
 //! crate's reading.
 
 use crate::message::{CaptureOrder, Stage};
-use crate::settings::{Class, Input, Settings};
+use crate::settings::{Class, Conduct, Input, Settings};
 use crate::table::Knot;
 
 /// A place in a payload.
@@ -133,6 +133,23 @@ impl Cursor {
         into.rest_tenths_d = self.u8(payload);
         into.rest_ms = self.u16(payload);
         into.loop_gain = self.u16(payload);
+        into.conduct = Conduct(self.u8(payload));
+    }
+
+    /// Length and bytes: a text, or a list of bytes. None when some are missing.
+    pub fn bytes<'p>(&mut self, payload: &'p [u8]) -> &'p [u8] {
+        let length = self.u32(payload);
+        let from = usize::from(self.at);
+        let end = u8::try_from(length)
+            .ok()
+            .and_then(|length| self.at.checked_add(length));
+        match end.and_then(|end| Some((end, payload.get(from..usize::from(end))?))) {
+            Some((end, bytes)) => {
+                self.at = end;
+                bytes
+            }
+            None => self.no(&[]),
+        }
     }
 
     const fn no<T: Copy>(&mut self, instead: T) -> T {

@@ -28,6 +28,9 @@ use crate::table::{Knot, TableFault};
 /// Knots that travel in one message.
 pub const KNOTS_PER_MESSAGE: usize = 6;
 
+/// Bytes of a note, and so of what an event tells.
+pub const NOTE_BYTES: usize = 32;
+
 /// Bytes of the log that travel in one message.
 pub const LOG_BYTES: usize = 24;
 
@@ -99,6 +102,25 @@ pub enum Ask {
     Capture(CaptureOrder),
     /// Give up the capture. → [`Answer::Done`].
     CaptureCancel,
+    /// Check the staged record and weigh with it, without storing it: a trial.
+    /// → [`Answer::Done`]. It ends with [`Ask::StageCommit`], which stores it,
+    /// with [`Ask::StageAbort`], at a restart and with any other change, which
+    /// put the stored record back in force. Refused as
+    /// [`Refusal::NotCalibrated`] when there is none to go back to.
+    StageTry,
+    /// Who changes what follows, and why; kept with the next change, on boards
+    /// that keep events. → [`Answer::Done`].
+    Note {
+        /// When, s since 1970-01-01 UTC; 0 when not known.
+        when_s: u32,
+        /// Who and why, at most [`NOTE_BYTES`].
+        text: String<NOTE_BYTES>,
+    },
+    /// A change of the past. → [`Answer::Event`].
+    Event {
+        /// How many changes before the last; 0 is the last.
+        back: u8,
+    },
 }
 
 /// From scale to laptop.
@@ -158,6 +180,37 @@ pub enum Answer {
         /// The zero reference now, ADC counts.
         zero_counts: i32,
     },
+    /// A change of the past; absent where none so far back is kept.
+    Event(Option<Event>),
+}
+
+/// What was changed.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[repr(u8)]
+pub enum EventKind {
+    /// A table with its settings.
+    Table = 0,
+    /// Settings; the table stayed.
+    Settings = 1,
+    /// The record before came back in force.
+    RolledBack = 2,
+    /// A table was made on the scale itself.
+    MadeHere = 3,
+}
+
+/// A change of table or settings, as the scale kept it.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Event {
+    /// Sequence number of the record that came into force: it counts changes.
+    pub counter: u32,
+    /// What was changed.
+    pub kind: EventKind,
+    /// [`crate::table::knots_checksum`] of the table then in force.
+    pub checksum: u32,
+    /// When, s since 1970-01-01 UTC, by the laptop; 0 when not known.
+    pub when_s: u32,
+    /// Who and why, as the laptop said it.
+    pub text: String<NOTE_BYTES>,
 }
 
 /// Identity and limits.
@@ -215,6 +268,8 @@ impl Flags {
     /// The memory holds a record in another firmware version's layout, which is
     /// not read here. It stays untouched until a new record is staged.
     pub const OTHER_LAYOUT: Self = Self(1 << 13);
+    /// The table in force is a trial: it is not stored.
+    pub const TRIAL: Self = Self(1 << 14);
 
     /// Whether all bits of `other` are set.
     #[must_use]
@@ -420,4 +475,6 @@ pub enum Refusal {
     Storage,
     /// Tare outside 0 … Max.
     TareRange,
+    /// The scale is sealed and was not started with the key held.
+    Sealed,
 }

@@ -30,7 +30,7 @@ pub const MARK: [u8; 8] = [0x9A, b'p', b'a', b's', b's', 0xE1, 0x0B, 0xC6];
 /// Layout of the records in the storage slots. It changes when firmware no
 /// longer reads what the firmware before stored; a table then stays in memory
 /// but is not in force.
-pub const LAYOUT_VERSION: u8 = 2;
+pub const LAYOUT_VERSION: u8 = 3;
 
 const BOARD_AT: usize = 8;
 const BOARD_BYTES: usize = 16;

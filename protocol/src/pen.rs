@@ -11,7 +11,7 @@
 mod whole;
 
 use crate::frame::{FrameFull, Writer};
-use crate::message::{CaptureFault, CaptureState, Captured, Refusal, Sample, State, TableHeader};
+use crate::message::{CaptureFault, CaptureState, Captured, Event, Refusal, Sample, State, TableHeader};
 use crate::settings::{Class, Input, Settings, SettingsFault};
 use crate::table::{Knot, TableFault};
 
@@ -113,6 +113,7 @@ impl<'out> Pen<'out> {
         self.u8(settings.rest_tenths_d);
         self.u16(settings.rest_ms);
         self.u16(settings.loop_gain);
+        self.u8(settings.conduct.0);
     }
 
     /// Header of a table.
@@ -184,6 +185,15 @@ impl<'out> Pen<'out> {
         self.bool(captured.saturated);
     }
 
+    /// A change, as the scale kept it.
+    pub fn event(&mut self, event: &Event) {
+        self.u32(event.counter);
+        self.u8(event.kind as u8);
+        self.u32(event.checksum);
+        self.u32(event.when_s);
+        self.bytes(event.text.as_bytes());
+    }
+
     /// Why a request was not carried out.
     pub fn refusal(&mut self, refusal: Refusal) {
         // Tag, and the one field that some have.
@@ -208,6 +218,7 @@ impl<'out> Pen<'out> {
             Refusal::AdcFault => (13, None),
             Refusal::Storage => (14, None),
             Refusal::TareRange => (15, None),
+            Refusal::Sealed => (16, None),
         };
         self.u8(tag);
         if let Some(field) = field {
@@ -247,5 +258,6 @@ const fn settings_fault(fault: SettingsFault) -> u8 {
         SettingsFault::Rate => 3,
         SettingsFault::Smoothing => 4,
         SettingsFault::Rest => 5,
+        SettingsFault::Conduct => 6,
     }
 }

@@ -27,6 +27,42 @@ pub enum Input {
     A64,
 }
 
+/// How a scale behaves by itself, one bit each. Bits not named here are refused.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Conduct(pub u8);
+
+impl Conduct {
+    /// Zero-tracking: a load that stays below half a d is followed by zero, at
+    /// most 0.5 d in a second (OIML R 76-1:2006 clause 4.5.7, from memory).
+    pub const TRACKS_ZERO: Self = Self(1);
+    /// Initial zero-setting: the first load at rest after power-on becomes zero
+    /// when it lies within 10 % of Max of the zero stored at calibration, either
+    /// way (same, clause 4.5.1: 20 % in all).
+    pub const STARTS_AT_ZERO: Self = Self(1 << 1);
+    /// Sealed: settings and table are written only after a start with a key held.
+    pub const SEALED: Self = Self(1 << 2);
+    /// All there are.
+    pub const ALL: Self = Self(7);
+
+    /// Whether all bits of `other` are set.
+    #[must_use]
+    pub const fn has(self, other: Self) -> bool {
+        self.0 & other.0 == other.0
+    }
+
+    /// Both together.
+    #[must_use]
+    pub const fn with(self, other: Self) -> Self {
+        Self(self.0 | other.0)
+    }
+
+    /// Without the bits of `other`.
+    #[must_use]
+    pub const fn without(self, other: Self) -> Self {
+        Self(self.0 & !other.0)
+    }
+}
+
 /// Everything a scale must know besides its table. Stored with the table in
 /// one record, so that neither is ever in force without the other.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
@@ -57,6 +93,8 @@ pub struct Settings {
     /// share of 3/2 Max, in steps of 2^−24 ([`crate::hysteresis::gain`]). Any
     /// will do; 0 corrects nothing.
     pub loop_gain: u16,
+    /// What it does by itself.
+    pub conduct: Conduct,
 }
 
 /// Why settings are refused.
@@ -74,6 +112,8 @@ pub enum SettingsFault {
     Smoothing,
     /// The stability window is empty or longer than 10 s.
     Rest,
+    /// A bit of the conduct that has no meaning is set.
+    Conduct,
 }
 
 impl core::fmt::Display for SettingsFault {
@@ -85,6 +125,7 @@ impl core::fmt::Display for SettingsFault {
             Self::Rate => "the ADC has no such rate",
             Self::Smoothing => "the smoothing depth is above 6",
             Self::Rest => "the stability window is empty or longer than 10 s",
+            Self::Conduct => "the conduct has a bit that means nothing",
         })
     }
 }
@@ -122,6 +163,9 @@ impl Settings {
         }
         if self.rest_tenths_d == 0 || self.rest_ms == 0 || self.rest_ms > 10_000 {
             return Err(SettingsFault::Rest);
+        }
+        if self.conduct.0 > Conduct::ALL.0 {
+            return Err(SettingsFault::Conduct);
         }
         Ok(())
     }

@@ -41,6 +41,12 @@ pub mod ask {
     pub const CAPTURE: u8 = 16;
     /// `CaptureCancel`.
     pub const CAPTURE_CANCEL: u8 = 17;
+    /// `StageTry`.
+    pub const STAGE_TRY: u8 = 18;
+    /// `Note`.
+    pub const NOTE: u8 = 19;
+    /// `Event`.
+    pub const EVENT: u8 = 20;
 }
 
 /// Reports: [`crate::message::Report`].
@@ -73,4 +79,6 @@ pub mod answer {
     pub const STORED: u8 = 6;
     /// `Zeroed`.
     pub const ZEROED: u8 = 7;
+    /// `Event`.
+    pub const EVENT: u8 = 8;
 }

@@ -98,6 +98,13 @@ fn by_hand_answer(pen: &mut Pen<'_>, answer: &Answer) {
             pen.u8(answer::ZEROED);
             pen.i32(*zero_counts);
         }
+        Answer::Event(event) => {
+            pen.u8(answer::EVENT);
+            pen.bool(event.is_some());
+            if let Some(event) = event {
+                pen.event(event);
+            }
+        }
     }
 }
 
@@ -152,6 +159,16 @@ fn read_by_hand(payload: &[u8]) -> Option<Request> {
         ask::CLEAR_TARE => Ask::ClearTare,
         ask::CAPTURE => Ask::Capture(at.order(payload)),
         ask::CAPTURE_CANCEL => Ask::CaptureCancel,
+        ask::STAGE_TRY => Ask::StageTry,
+        ask::NOTE => {
+            let when_s = at.u32(payload);
+            let bytes = at.bytes(payload);
+            let text = std::str::from_utf8(bytes).ok()?.try_into().ok()?;
+            Ask::Note { when_s, text }
+        }
+        ask::EVENT => Ask::Event {
+            back: at.u8(payload),
+        },
         _ => return None,
     };
     at.is_whole(payload).then_some(Request { id, ask })

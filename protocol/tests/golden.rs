@@ -1,5 +1,5 @@
 //! Golden frames: the bytes of every message as they stand in
-//! `tests/golden/wire-v2.txt` are what this crate writes and reads.
+//! `tests/golden/wire-v3.txt` are what this crate writes and reads.
 //!
 //! A changed byte is a changed wire format and needs a new wire version; the
 //! file of a released version is never rewritten. While version 1 is not
@@ -18,14 +18,14 @@ use scalewright_protocol::table::TableFault;
 use support::{Message, Received, hex, receive, unhex, vectors};
 
 const HEADER: &str = "\
-# Scalewright wire version 1: the bytes of every message.
+# Scalewright wire version 3: the bytes of every message.
 # One message a line: name | payload | frame | what Rust prints of the value | note.
 # Compared by protocol/tests/golden.rs, which also tells how to write it anew;
 # protocol/WIRE.md explains the bytes.
 ";
 
 fn path() -> PathBuf {
-    PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("../tests/golden/wire-v2.txt")
+    PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("../tests/golden/wire-v3.txt")
 }
 
 fn line(vector: &vectors::Vector) -> String {
@@ -40,7 +40,7 @@ fn line(vector: &vectors::Vector) -> String {
 
 /// The file's lines, cut at the bars.
 fn recorded() -> Vec<Vec<String>> {
-    let text = std::fs::read_to_string(path()).expect("tests/golden/wire-v2.txt is there");
+    let text = std::fs::read_to_string(path()).expect("tests/golden/wire-v3.txt is there");
     text.lines()
         .filter(|line| !line.starts_with('#') && !line.is_empty())
         .map(|line| line.split(" | ").map(str::to_string).collect())
@@ -111,10 +111,12 @@ macro_rules! variants {
 
 variants!(ask_variant, ASKS, Ask:
     Hello, State, Wait, Stream, Settings, SetSettings, Table, Knots, StageBegin, StageKnots,
-    StageCommit, StageAbort, RollBack, SetZero, Tare, ClearTare, Capture, CaptureCancel);
+    StageCommit, StageAbort, RollBack, SetZero, Tare, ClearTare, Capture, CaptureCancel,
+    StageTry, Note, Event);
 variants!(report_variant, REPORTS, Report: Answer, Refusal, Sample, Log);
 variants!(answer_variant, ANSWERS, Answer:
-    Done, Hello, State, Settings, Table, Knots, Stored, Zeroed);
+    Done, Hello, State, Settings, Table, Knots, Stored, Zeroed, Event);
+variants!(event_kind, EVENT_KINDS, EventKind: Table, Settings, RolledBack, MadeHere);
 variants!(capture_variant, CAPTURES, CaptureState: Idle, Settling, Averaging, Captured, Failed);
 variants!(capture_fault, CAPTURE_FAULTS, CaptureFault: Restless, NoSamples, Cancelled);
 variants!(class_variant, CLASSES, Class: I, II, III, IIII);
@@ -122,11 +124,11 @@ variants!(input_variant, INPUTS, Input: A128, B32, A64);
 variants!(refusal_variant, REFUSALS, Refusal:
     Unknown, Range, NotStaging, StageOrder, StageIncomplete, StageChecksum, Table, Settings,
     QuantumInUse, NothingToRollBack, NotAtRest, ZeroRange, NotCalibrated, AdcFault, Storage,
-    TareRange);
+    TareRange, Sealed);
 variants!(table_fault, TABLE_FAULTS, TableFault:
     TooFew, TooMany, CountsOrder, MassOrder, CountsRange, MassRange, NoZero, Slope);
 variants!(settings_fault, SETTINGS_FAULTS, SettingsFault:
-    Quantum, ScaleInterval, Capacity, Rate, Smoothing, Rest);
+    Quantum, ScaleInterval, Capacity, Rate, Smoothing, Rest, Conduct);
 
 fn note_settings(seen: &mut BTreeSet<&'static str>, settings: &Settings) {
     seen.insert(class_variant(&settings.class));
@@ -169,6 +171,9 @@ fn note_message(seen: &mut BTreeSet<&'static str>, message: &Message) {
                     match answer {
                         Answer::State(state) => note_capture(seen, &state.capture),
                         Answer::Settings(settings) => note_settings(seen, settings),
+                        Answer::Event(Some(event)) => {
+                            seen.insert(event_kind(&event.kind));
+                        }
                         _ => {}
                     }
                 }
@@ -194,6 +199,7 @@ fn every_variant_has_a_vector() {
         REFUSALS,
         TABLE_FAULTS,
         SETTINGS_FAULTS,
+        EVENT_KINDS,
     ]
     .concat()
     .into_iter()
@@ -203,7 +209,7 @@ fn every_variant_has_a_vector() {
 }
 
 #[test]
-#[ignore = "writes tests/golden/wire-v2.txt anew"]
+#[ignore = "writes tests/golden/wire-v3.txt anew"]
 fn write_the_golden_file() {
     let mut text = HEADER.to_string();
     for vector in vectors::all() {

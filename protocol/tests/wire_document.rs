@@ -4,6 +4,7 @@
 mod support;
 
 use scalewright_protocol::WIRE_VERSION;
+use scalewright_protocol::settings::Conduct;
 use scalewright_protocol::checksum::crc32;
 use scalewright_protocol::codec::{self, MAX_FRAME, MAX_PAYLOAD};
 use scalewright_protocol::message::{Flags, KNOTS_PER_MESSAGE, LOG_BYTES, Report, Request};
@@ -39,7 +40,7 @@ fn the_tables_have_no_more_than_there_is() {
         .flat_map(|text| text.split(|c: char| !c.is_alphanumeric()))
         .collect();
     let variants = Document::read(TEXT).variants();
-    assert_eq!(variants.len(), 18 + 4 + 8 + 5 + 3 + 16 + 8 + 6 + 4 + 3);
+    assert_eq!(variants.len(), 21 + 4 + 9 + 4 + 5 + 3 + 17 + 8 + 7 + 4 + 3);
     for variant in variants {
         let (_, name) = variant.split_once("::").expect("Type::Variant");
         assert!(words.contains(&name), "{variant}");
@@ -63,6 +64,7 @@ fn the_bits_are_where_the_document_says() {
         ("SPIKE", Flags::SPIKE),
         ("FELL_BACK", Flags::FELL_BACK),
         ("OTHER_LAYOUT", Flags::OTHER_LAYOUT),
+        ("TRIAL", Flags::TRIAL),
     ];
     let document = Document::read(TEXT);
     assert_eq!(document.bits("Flags").len(), flags.len());
@@ -73,6 +75,26 @@ fn the_bits_are_where_the_document_says() {
         assert_eq!(Flags::default().with_if(flag, true).with(flag), flag);
         assert_eq!(Flags::default().with_if(flag, false), Flags(0));
     }
+}
+
+#[test]
+fn the_bits_of_the_conduct_are_those_of_the_code() {
+    let document = Document::read(TEXT);
+    let conduct = [
+        ("TRACKS_ZERO", Conduct::TRACKS_ZERO),
+        ("STARTS_AT_ZERO", Conduct::STARTS_AT_ZERO),
+        ("SEALED", Conduct::SEALED),
+    ];
+    assert_eq!(document.bits("Conduct").len(), conduct.len());
+    let mut all = Conduct::default();
+    for (bit, (name, one)) in conduct.into_iter().enumerate() {
+        assert_eq!(document.bits("Conduct")[bit], name);
+        assert_eq!(one, Conduct(1 << bit), "{name}");
+        assert!(!all.has(one) && all.with(one).has(one));
+        assert_eq!(all.with(one).without(one), all);
+        all = all.with(one);
+    }
+    assert_eq!(all, Conduct::ALL);
 }
 
 #[test]

@@ -14,8 +14,8 @@ const PIN = { data: 2, clock: 3, rate: 4, keys: [6, 7, 8], work: 15 };
 const XIP = 0x10000000;
 const RAM = 0x20000000;
 const VECTORS = XIP + 0x100;
-/** The last three sectors: two slots, then the device number. */
-const STORAGE_AT = FLASH_BYTES - 3 * 4096;
+/** The last five sectors: two pages, two slots, then the device number. */
+const STORAGE_AT = FLASH_BYTES - 5 * 4096;
 /** One byte on the UART at 115200 bit/s with start and stop bit, ns. */
 const UART_BYTE_NS = 1e10 / 115200;
 /** What free RAM is painted with before the start. */

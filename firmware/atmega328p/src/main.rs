@@ -98,6 +98,9 @@ fn main() -> ! {
         ..IDENTITY
     };
     scale.start(identity, FACTORY, scale_ms);
+    if view.reads_low() {
+        scale.unlock();
+    }
     let panel = PANEL;
     // Whether the last byte taken in stands inside a frame.
     let mut inside = false;

@@ -125,6 +125,8 @@ fn address(slot: Slot, offset: usize, bytes: usize) -> Result<usize, OutsideSlot
     let start = match slot {
         Slot::A => SLOT_A_AT,
         Slot::B => SLOT_B_AT,
+        // No room is left for a notebook: the core asks for none.
+        Slot::NotesA | Slot::NotesB => return Err(OutsideSlot),
     };
     Ok(start.wrapping_add(offset))
 }

@@ -1,4 +1,4 @@
-//! Two slots of flash that behave like the strictest chip and can lose power.
+//! Two slots and two pages of flash that behave like the strictest chip and can lose power.
 //!
 //! An erased byte reads 0xFF; a byte is written at most once between erases,
 //! even with the same value; with *fuel* set, power dies after so many bytes of
@@ -43,12 +43,15 @@ impl fmt::Display for FlashFault {
 
 impl std::error::Error for FlashFault {}
 
-/// Content of both slots, and which bytes were written since their erase.
+/// Content of slots and pages, and which bytes were written since their erase.
 #[derive(Clone, PartialEq, Eq)]
 pub struct FlashImage {
-    bytes: [Vec<u8>; 2],
-    written: [Vec<bool>; 2],
+    bytes: [Vec<u8>; AREAS],
+    written: [Vec<bool>; AREAS],
 }
+
+/// Two slots, then two pages of the notebook, all of the same size.
+const AREAS: usize = 4;
 
 impl fmt::Debug for FlashImage {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
@@ -67,19 +70,21 @@ impl Default for FlashImage {
 }
 
 /// First bytes of a saved image; the last is the version of the layout.
-const MAGIC: &[u8; 8] = b"SWFLASH\x01";
+const MAGIC: &[u8; 8] = b"SWFLASH\x02";
+/// Of an image without pages, as earlier versions saved it.
+const MAGIC_OF_SLOTS: &[u8; 8] = b"SWFLASH\x01";
 
 impl FlashImage {
     /// As from the factory: nothing ever written.
     #[must_use]
     pub fn erased() -> Self {
         Self {
-            bytes: [vec![0xFF; SLOT_BYTES], vec![0xFF; SLOT_BYTES]],
-            written: [vec![false; SLOT_BYTES], vec![false; SLOT_BYTES]],
+            bytes: [(); AREAS].map(|()| vec![0xFF; SLOT_BYTES]),
+            written: [(); AREAS].map(|()| vec![false; SLOT_BYTES]),
         }
     }
 
-    /// With these contents, every byte counted as written: whatever a power
+    /// With these contents of the slots, every byte counted as written: whatever a power
     /// cut or an older firmware left behind. Too short is filled with 0xFF.
     #[must_use]
     pub fn filled(a: &[u8], b: &[u8]) -> Self {
@@ -88,19 +93,21 @@ impl FlashImage {
             slot.resize(SLOT_BYTES, 0xFF);
             slot
         };
-        Self {
-            bytes: [whole(a), whole(b)],
-            written: [vec![true; SLOT_BYTES], vec![true; SLOT_BYTES]],
+        let mut image = Self::erased();
+        for (at, bytes) in [a, b].into_iter().enumerate() {
+            image.bytes[at] = whole(bytes);
+            image.written[at] = vec![true; SLOT_BYTES];
         }
+        image
     }
 
-    /// Bytes of a slot.
+    /// Bytes of a slot or page.
     #[must_use]
     pub fn slot(&self, slot: Slot) -> &[u8] {
         &self.bytes[index(slot)]
     }
 
-    /// Writes the image to a file: 8 bytes of name and version, slot A, slot B,
+    /// Writes the image to a file: 8 bytes of name and version, slots, pages,
     /// and a byte 0 or 1 for each of theirs that was written.
     ///
     /// # Errors
@@ -122,9 +129,15 @@ impl FlashImage {
     /// Whatever the file system says, and `InvalidData` when it is no image.
     pub fn load(path: &Path) -> io::Result<Self> {
         let file = fs::read(path)?;
+        let areas = if file.starts_with(MAGIC_OF_SLOTS) {
+            AREAS / 2
+        } else {
+            AREAS
+        };
         let body = file
             .strip_prefix(MAGIC)
-            .filter(|body| body.len() == 4 * SLOT_BYTES)
+            .or_else(|| file.strip_prefix(MAGIC_OF_SLOTS))
+            .filter(|body| body.len() == 2 * areas * SLOT_BYTES)
             .ok_or_else(|| {
                 io::Error::new(
                     io::ErrorKind::InvalidData,
@@ -132,11 +145,12 @@ impl FlashImage {
                 )
             })?;
         let part = |n: usize| body[n * SLOT_BYTES..(n + 1) * SLOT_BYTES].to_vec();
-        let flags = |n: usize| part(n).iter().map(|b| *b != 0).collect();
-        Ok(Self {
-            bytes: [part(0), part(1)],
-            written: [flags(2), flags(3)],
-        })
+        let mut image = Self::erased();
+        for area in 0..areas {
+            image.bytes[area] = part(area);
+            image.written[area] = part(areas + area).iter().map(|b| *b != 0).collect();
+        }
+        Ok(image)
     }
 }
 
@@ -220,11 +234,14 @@ fn index(slot: Slot) -> usize {
     match slot {
         Slot::A => 0,
         Slot::B => 1,
+        Slot::NotesA => 2,
+        Slot::NotesB => 3,
     }
 }
 
 impl Storage for SimFlash {
     type Error = FlashFault;
+    const PAGE_BYTES: usize = SLOT_BYTES;
 
     fn slot_bytes(&self) -> usize {
         SLOT_BYTES
@@ -349,10 +366,18 @@ mod tests {
         let path = std::env::temp_dir().join(format!("flash-image-{}", std::process::id()));
         flash.image().save(&path).expect("save");
         let back = FlashImage::load(&path).expect("load");
+        // As version 1 had it: without pages.
+        let saved = fs::read(&path).expect("read");
+        let slots = 8..8 + 2 * SLOT_BYTES;
+        let flags = 8 + 4 * SLOT_BYTES..8 + 6 * SLOT_BYTES;
+        let before = [MAGIC_OF_SLOTS, &saved[slots], &saved[flags]].concat();
+        fs::write(&path, before).expect("write");
+        let of_before = FlashImage::load(&path).expect("load");
         fs::write(&path, b"something else").expect("write");
         let refused = FlashImage::load(&path).expect_err("no image");
         fs::remove_file(&path).expect("remove");
         assert_eq!(back, flash.image());
+        assert_eq!(of_before, flash.image());
         assert_eq!(refused.kind(), io::ErrorKind::InvalidData);
     }
 }

@@ -12,7 +12,7 @@ use scalewright_protocol::frame::{self, Decoder};
 use scalewright_protocol::message::{
     Answer, Ask, KNOTS_PER_MESSAGE, Refusal, Report, Request, Stage,
 };
-use scalewright_protocol::settings::{Class, Input, Settings};
+use scalewright_protocol::settings::{Class, Conduct, Input, Settings};
 use scalewright_protocol::table::{Knot, knots_checksum};
 
 use crate::adc::{code_of, gain_of};
@@ -68,6 +68,7 @@ pub fn class_iii_settings(max_g: f64, e_g: f64, quantum_ug: u32) -> Settings {
         rest_tenths_d: 3,
         rest_ms: 1000,
         loop_gain: 0,
+        conduct: Conduct::default(),
     }
 }
 

@@ -11,7 +11,7 @@ use heapless::Vec;
 use scalewright_protocol::WIRE_VERSION;
 use scalewright_protocol::codec::MAX_PAYLOAD;
 use scalewright_protocol::cursor::Cursor;
-use scalewright_protocol::message::{KNOTS_PER_MESSAGE, Refusal, TableHeader};
+use scalewright_protocol::message::{EventKind, KNOTS_PER_MESSAGE, Refusal, TableHeader};
 use scalewright_protocol::table::{Knot, Table, knots_checksum};
 use scalewright_protocol::tags::{answer, ask};
 use scalewright_protocol::units::{CODE_MAX, CODE_MIN};
@@ -32,7 +32,20 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
     /// Does what request `id` asks; `at` stands behind its tag.
     #[cfg_attr(target_arch = "avr", inline(never))]
     pub(crate) fn carry_out(&mut self, id: u16, tag: u8, mut at: Cursor) -> Carried {
+        if self.sealed
+            && matches!(
+                tag,
+                ask::SET_SETTINGS
+                    | ask::STAGE_BEGIN
+                    | ask::STAGE_COMMIT
+                    | ask::ROLL_BACK
+                    | ask::STAGE_TRY
+            )
+        {
+            return Err(Refusal::Sealed);
+        }
         match tag {
+            ask::NOTE if S::PAGE_BYTES > 0 => return self.note(at),
             ask::SET_SETTINGS => return self.set_settings(at),
             ask::STAGE_BEGIN => return self.stage_begin(at),
             ask::STAGE_KNOTS => return self.stage_knots(at),
@@ -43,7 +56,7 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
         let payload = self.payload();
         let number = match tag {
             ask::HELLO | ask::WAIT => at.u16(payload),
-            ask::STREAM | ask::KNOTS => u16::from(at.u8(payload)),
+            ask::STREAM | ask::KNOTS | ask::EVENT => u16::from(at.u8(payload)),
             _ => 0,
         };
         self.whole(at)?;
@@ -62,17 +75,21 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
             ask::STAGE_COMMIT => {
                 let limits = self.limits();
                 let stored = self.slots.commit(&limits, &mut self.table);
-                return self.put_in_force(stored);
+                return self.put_in_force(stored, EventKind::Table);
             }
+            ask::STAGE_TRY => return self.try_out(),
             ask::ROLL_BACK => {
+                self.end_trial();
                 let limits = self.limits();
                 let stored = self.slots.roll_back(&limits, &mut self.table);
-                return self.put_in_force(stored);
+                return self.put_in_force(stored, EventKind::RolledBack);
             }
             ask::STAGE_ABORT => {
+                self.end_trial();
                 self.slots.abort();
                 return Ok(Outcome::Done);
             }
+            ask::EVENT if S::PAGE_BYTES > 0 => self.tell_event(id, number as u8),
             ask::SET_ZERO => {
                 self.zero()?;
                 return Ok(Outcome::Zeroed(self.reference.zero_counts));
@@ -114,6 +131,7 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
     }
 
     fn stage_begin(&mut self, mut at: Cursor) -> Carried {
+        self.end_trial();
         // Read in place: there is no room for it on the way.
         let stage = self.slots.reopen();
         at.stage(self.decoder.payload().unwrap_or(&[]), stage);
@@ -148,6 +166,7 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
     /// as field 6) the ADC's input and gain.
     #[cfg_attr(target_arch = "avr", inline(never))]
     fn set_settings(&mut self, mut at: Cursor) -> Carried {
+        self.end_trial();
         let settings = &mut self.slots.reopen().settings;
         at.settings(self.decoder.payload().unwrap_or(&[]), settings);
         let quantum = settings.quantum_ug == self.settings.quantum_ug;
@@ -169,10 +188,48 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
         Ok(Outcome::Storing)
     }
 
-    fn put_in_force(&mut self, stored: Result<u32, Refusal>) -> Carried {
+    #[cfg_attr(target_arch = "avr", inline(never))]
+    pub(crate) fn put_in_force(
+        &mut self,
+        stored: Result<u32, Refusal>,
+        kind: EventKind,
+    ) -> Carried {
         let sequence = stored?;
+        self.trial = false;
         self.adopt();
+        self.seal();
+        self.keep_event(kind);
         Ok(Outcome::Stored(sequence))
+    }
+
+    /// Weighs with the staged record until something ends it. Zero stays where it
+    /// is under a table that was made at the same reference.
+    #[cfg_attr(target_arch = "avr", inline(never))]
+    fn try_out(&mut self) -> Carried {
+        let limits = self.limits();
+        self.slots.try_out(&limits, &mut self.table)?;
+        self.trial = true;
+        self.adopt_about_zero();
+        Ok(Outcome::Done)
+    }
+
+    /// Puts the stored record back in force if a trial is.
+    #[cfg_attr(target_arch = "avr", inline(never))]
+    fn end_trial(&mut self) {
+        if core::mem::take(&mut self.trial) {
+            let limits = self.limits();
+            if self.slots.reload(&limits, &mut self.table).is_ok() {
+                self.adopt_about_zero();
+            }
+        }
+    }
+
+    fn adopt_about_zero(&mut self) {
+        let before = self.reference;
+        self.adopt();
+        if self.reference.calibration_counts == before.calibration_counts {
+            self.reference = before;
+        }
     }
 
     /// The next piece of what is being stored.
@@ -183,6 +240,8 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
             Progress::Open => Ok(Outcome::Done),
             Progress::Replaced => {
                 self.adopt_settings();
+                self.seal();
+                self.keep_event(EventKind::Settings);
                 Ok(Outcome::Stored(self.slots.sequence()))
             }
         }

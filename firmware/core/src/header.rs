@@ -12,8 +12,8 @@
 //! 20  quantum, ug          4     47  end mark           1
 //! ```
 //!
-//! All little-endian. Kinds are the class, 0 to 3, and 16 times the input, 0 to
-//! 2. The end mark is the last byte written: with it the write was finished, so a
+//! All little-endian. Kinds are the class, 0 to 3, 4 times the input, 0 to 2, and
+//! 16 times the conduct. The end mark is the last byte written: with it the write was finished, so a
 //! wrong CRC then means decay and not a power cut.
 //!
 //! A later layout may change everything but this: mark, layout version and
@@ -28,7 +28,7 @@
 use scalewright_protocol::checksum::Running;
 use scalewright_protocol::message::{Refusal, Stage};
 use scalewright_protocol::passport::LAYOUT_VERSION as LAYOUT;
-use scalewright_protocol::settings::{Class, Input, Settings};
+use scalewright_protocol::settings::{Class, Conduct, Input, Settings};
 
 use crate::BLANK;
 use crate::ports::{Slot, Storage};
@@ -132,7 +132,7 @@ impl<S: Storage> Shelf<S> {
             Place::Broken { sequence }
         } else if layout != LAYOUT {
             Place::Foreign { sequence }
-        } else if kinds & 15 > 3 || kinds >> 4 > 2 {
+        } else if kinds & 12 == 12 || kinds >> 4 > Conduct::ALL.0 {
             Place::Broken { sequence }
         } else {
             Place::Sound { sequence }
@@ -164,13 +164,14 @@ impl<S: Storage> Shelf<S> {
         stage.checksum = next();
         let settings = &mut stage.settings;
         settings.smoothing = smoothing;
-        settings.class = match kinds & 15 {
+        settings.conduct = Conduct(kinds >> 4);
+        settings.class = match kinds & 3 {
             0 => Class::I,
             1 => Class::II,
             2 => Class::III,
             _ => Class::IIII,
         };
-        settings.input = match kinds >> 4 {
+        settings.input = match kinds >> 2 & 3 {
             0 => Input::A128,
             1 => Input::B32,
             _ => Input::A64,
@@ -215,7 +216,8 @@ fn bytes_of(header: &Header) -> Put {
     put.number(MARK, 4);
     put.number(u32::from(LAYOUT), 1);
     put.number(u32::from(stage.knots), 1);
-    put.number(s.class as u32 | (s.input as u32) << 4, 1);
+    let kinds = s.class as u8 | (s.input as u8) << 2 | s.conduct.0 << 4;
+    put.number(u32::from(kinds), 1);
     put.number(u32::from(s.smoothing), 1);
     put.number(header.sequence, 4);
     put.number(stage.zero_counts as u32, 4);

@@ -5,6 +5,10 @@
 //! remembers ([`Plays`]); all start anew with each record. Refuses to name a
 //! mass without a table.
 //!
+//! **Zero** moves in three ways, each within its own limit: once after power-on
+//! (initial zero-setting), by key, and by following slow drift (zero-tracking).
+//! The last two share one range, about the zero that the first left.
+//!
 //! **What is corrected.** The memory follows the table's own mass, and the mass
 //! that is shown, sent and tared is the corrected one. The range of zero-setting
 //! is judged by the table alone: it bounds where zero may lie, whatever was on
@@ -14,7 +18,7 @@ use scalewright_protocol::hysteresis::Plays;
 use scalewright_protocol::message::{Flags, Refusal};
 use scalewright_protocol::settings::Settings;
 use scalewright_protocol::table::{Place, Table};
-use scalewright_protocol::units::{CODE_MAX, CODE_MIN, divide_to_nearest, product};
+use scalewright_protocol::units::{CODE_MAX, CODE_MIN, divide_to_nearest, product, saturate_i32};
 
 /// Whole zero-setting range in per cent of Max (OIML R 76-1:2006 clause 4.5.1:
 /// zero-setting and zero-tracking together have at most that effect). It lies
@@ -22,6 +26,13 @@ use scalewright_protocol::units::{CODE_MAX, CODE_MIN, divide_to_nearest, product
 pub const ZERO_RANGE_PERCENT: u32 = 4;
 /// Max by this is half of that range.
 const ZERO_RANGE_PARTS: u32 = 200 / ZERO_RANGE_PERCENT;
+/// Range of initial zero-setting in per cent of Max (same clause), half of it
+/// either way of the zero stored at calibration.
+pub const START_RANGE_PERCENT: u32 = 20;
+const START_RANGE_PARTS: u32 = 200 / START_RANGE_PERCENT;
+/// Zero-tracking moves by at most d by this in so many milliseconds: 0.5 d in a
+/// second (OIML R 76-1:2006 clause 4.5.7, from memory).
+const TRACKING_MS: i32 = 2000;
 /// Blank below minus this many d (common practice).
 pub const UNDERLOAD_D: i32 = 20;
 /// Rest limit without a table, q8 counts: 1/50 000 of the code range (contract
@@ -35,6 +46,9 @@ pub struct Reference {
     pub zero_counts: i32,
     /// Zero reference stored at calibration, ADC counts.
     pub calibration_counts: i32,
+    /// Middle of the zero-setting range, ADC counts: the same, or what initial
+    /// zero-setting found.
+    pub start_counts: i32,
     /// Tare, quanta; 0 when none is in use.
     pub tare: i32,
     /// What the cell remembers.
@@ -73,6 +87,7 @@ impl Reference {
         Self {
             zero_counts,
             calibration_counts: zero_counts,
+            start_counts: zero_counts,
             tare: 0,
             plays: Plays::exercised(),
         }
@@ -131,17 +146,83 @@ impl Reference {
         smooth_q8: i32,
     ) -> Result<i32, Refusal> {
         let counts = whole_counts(smooth_q8);
-        // References are codes: see `stage_begin`.
-        let moved = counts.wrapping_sub(self.calibration_counts);
-        let off = table.lookup(moved).mass.unsigned_abs();
-        let at_end = counts <= CODE_MIN || counts >= CODE_MAX;
-        if at_end || off > settings.max.unsigned_abs() / ZERO_RANGE_PARTS {
+        if !self.may_be_zero(table, settings, counts, ZERO_RANGE_PARTS) {
             return Err(Refusal::ZeroRange);
         }
         self.zero_counts = counts;
         self.tare = 0;
         self.plays = Plays::exercised();
         Ok(counts)
+    }
+
+    /// Initial zero-setting: the first load at rest becomes zero and the middle of
+    /// the zero-setting range, if it lies within [`START_RANGE_PERCENT`].
+    pub fn start_at<const N: usize>(
+        &mut self,
+        table: &Table<N>,
+        settings: &Settings,
+        smooth_q8: i32,
+    ) {
+        let counts = whole_counts(smooth_q8);
+        if self.may_be_zero(table, settings, counts, START_RANGE_PARTS) {
+            self.zero_counts = counts;
+            self.start_counts = counts;
+        }
+    }
+
+    /// Zero-tracking: moves zero towards the load at `smooth_q8`, whose gross mass
+    /// is `mass` quanta, by at most 0.5 d for each second of `elapsed_ms`, of which
+    /// one second counts at most. Only for a load at rest that is indicated as zero
+    /// (OIML R 76-1:2006 clause 4.5.7, from memory); the range is that of
+    /// zero-setting, which both share (clause 4.5.1).
+    pub fn follow<const N: usize>(
+        &mut self,
+        table: &Table<N>,
+        settings: &Settings,
+        smooth_q8: i32,
+        mass: i32,
+        elapsed_ms: u32,
+    ) {
+        let away = mass.unsigned_abs();
+        if away == 0 || away > settings.d.unsigned_abs() / 2 {
+            return;
+        }
+        let target = whole_counts(smooth_q8);
+        let mut counts = target;
+        let allowed = product(settings.d, elapsed_ms.min(1000) as i32);
+        let asked = product(away as i32, TRACKING_MS);
+        if asked > allowed {
+            // Within a d of zero the table is straight enough to go by share.
+            let by = i64::from(target.wrapping_sub(self.zero_counts)).saturating_mul(allowed);
+            counts = self
+                .zero_counts
+                .wrapping_add(saturate_i32(divide_to_nearest(by, asked)));
+        }
+        if self.may_be_zero(table, settings, counts, ZERO_RANGE_PARTS) {
+            self.zero_counts = counts;
+        }
+    }
+
+    /// Whether zero may lie at `counts`: within Max / `parts` of the middle of its
+    /// range, by the table, and not at an end of the converter's range.
+    #[cfg_attr(target_arch = "avr", inline(never))]
+    fn may_be_zero<const N: usize>(
+        &self,
+        table: &Table<N>,
+        settings: &Settings,
+        counts: i32,
+        parts: u32,
+    ) -> bool {
+        // References are codes: see `stage_begin`.
+        let moved = counts.wrapping_sub(self.start_counts);
+        let off = table.lookup(moved).mass.unsigned_abs();
+        let within = off
+            <= settings
+                .max
+                .unsigned_abs()
+                .checked_div(parts)
+                .unwrap_or_default();
+        within && counts > CODE_MIN && counts < CODE_MAX
     }
 
     /// Makes the load at `smooth_q8` the container. A load within a quarter of

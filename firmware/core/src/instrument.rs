@@ -37,10 +37,10 @@ use scalewright_protocol::codec::MAX_PAYLOAD;
 use scalewright_protocol::frame::Decoder;
 use scalewright_protocol::hysteresis::Plays;
 use scalewright_protocol::message::{Flags, LOG_BYTES, Sample, State};
-use scalewright_protocol::settings::{Input, Settings};
+use scalewright_protocol::settings::{Conduct, Input, Settings};
 use scalewright_protocol::table::Table;
 use scalewright_protocol::tags::report;
-use scalewright_protocol::units::{CODE_MAX, CODE_MIN, reached_ms};
+use scalewright_protocol::units::{CODE_MAX, CODE_MIN, elapsed_ms, reached_ms};
 
 use crate::BLANK;
 use crate::bridge::{BridgeFault, Conversion};
@@ -48,6 +48,7 @@ use crate::capture::Capture;
 use crate::conversation::Wait;
 use crate::filter::{Filter, FilterConfig};
 use crate::indication::{Reference, Weighed, rest_limit_q8};
+use crate::notebook::Notebook;
 use crate::outbox::Outbox;
 use crate::ports::Storage;
 use crate::rest::Rest;
@@ -56,6 +57,10 @@ use crate::slots::{Limits, Slots};
 /// Bytes that may arrive while a reply is unsent, unless a board chooses
 /// otherwise: one frame of any length.
 pub const QUEUE_BYTES: usize = 128;
+
+/// How often zero-tracking moves zero, ms: often enough not to show, seldom enough
+/// that what it may move is some counts.
+const FOLLOW_EVERY_MS: u32 = 250;
 
 /// What a board says of itself.
 #[derive(Clone, Copy, Debug)]
@@ -119,6 +124,16 @@ pub struct Instrument<S: Storage, const KNOTS: usize, const QUEUE: usize = QUEUE
     pub(crate) reference: Reference,
     pub(crate) fell_back: bool,
     pub(crate) other_layout: bool,
+    /// The table in force is not the stored one.
+    pub(crate) trial: bool,
+    /// Settings and table may not be written.
+    pub(crate) sealed: bool,
+    unlocked: bool,
+    pub(crate) notebook: Notebook,
+    /// Initial zero-setting was done, or its moment is over.
+    started: bool,
+    /// Zero-tracking moved last, or could not, at that time.
+    followed_ms: u32,
     pub(crate) capture: Capture,
     /// Send one of so many samples; 0 sends none.
     pub(crate) stream_every: u8,
@@ -168,6 +183,12 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
             reference: Reference::stored(0),
             fell_back: false,
             other_layout: false,
+            trial: false,
+            sealed: false,
+            unlocked: false,
+            notebook: Notebook::new(),
+            started: false,
+            followed_ms: 0,
             capture: Capture::idle(),
             stream_every: 0,
             stream_left: 0,
@@ -209,6 +230,28 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
         self.rest_limit_q8 = rest_limit_q8(self.table.as_ref(), &self.settings);
         self.fell_back = boot.fell_back;
         self.other_layout = boot.other_layout;
+        self.followed_ms = now_ms;
+        self.seal();
+        if S::PAGE_BYTES > 0 {
+            self.notebook.open(self.slots.storage());
+        }
+    }
+
+    /// The key for it was held when the scale was switched on: what is sealed may
+    /// be written until it is switched off.
+    pub const fn unlock(&mut self) {
+        self.unlocked = true;
+        self.sealed = false;
+    }
+
+    /// Whether settings and table may not be written now.
+    #[must_use]
+    pub const fn is_sealed(&self) -> bool {
+        self.sealed
+    }
+
+    pub(crate) const fn seal(&mut self) {
+        self.sealed = !self.unlocked && self.settings.conduct.has(Conduct::SEALED);
     }
 
     /// Takes what happened at `now_ms`.
@@ -441,12 +484,8 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
         self.rest.push(self.now_ms, filtered.smooth_q8);
         self.untold |= self.capture.sample(self.now_ms, &filtered, &self.rest);
         self.note_rest();
-        // Nobody asks for the mass of every sample but memory and stream.
-        let weighed = if self.settings.loop_gain > 0 || self.stream_every > 0 {
-            self.weigh()
-        } else {
-            None
-        };
+        let weighed = self.weigh();
+        self.mind_zero(weighed.as_ref());
         // Remembered smoothed: a load that is put down swings, and the plays would
         // keep how far it swung past its rest. Of several periods little is left
         // in the mean of 2^n samples, and it is seen against a play of an eighth
@@ -505,6 +544,30 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
             .with_if(Flags::ADC_STUCK, self.fault == Some(BridgeFault::Stuck))
             .with_if(Flags::FELL_BACK, self.fell_back)
             .with_if(Flags::OTHER_LAYOUT, self.other_layout)
+            .with_if(Flags::TRIAL, self.trial)
+    }
+
+    /// What zero does by itself.
+    #[cfg_attr(target_arch = "avr", inline(never))]
+    fn mind_zero(&mut self, weighed: Option<&Weighed>) {
+        let elapsed = elapsed_ms(self.now_ms, self.followed_ms);
+        let (Some(table), Some(load), true) = (&self.table, weighed, self.stable) else {
+            self.followed_ms = self.now_ms;
+            return;
+        };
+        let smooth_q8 = self.latest.smooth_q8;
+        let conduct = self.settings.conduct;
+        if !core::mem::replace(&mut self.started, true) {
+            if conduct.has(Conduct::STARTS_AT_ZERO) {
+                self.reference.start_at(table, &self.settings, smooth_q8);
+            }
+        } else if elapsed >= FOLLOW_EVERY_MS {
+            self.followed_ms = self.now_ms;
+            if conduct.has(Conduct::TRACKS_ZERO) {
+                self.reference
+                    .follow(table, &self.settings, smooth_q8, load.mass, elapsed);
+            }
+        }
     }
 
     fn note_rest(&mut self) {

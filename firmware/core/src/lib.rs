@@ -24,6 +24,7 @@ pub mod font;
 pub mod indication;
 pub mod instrument;
 pub mod moments;
+pub mod notebook;
 pub mod number;
 pub mod panel;
 pub mod ports;
@@ -32,12 +33,13 @@ pub mod sampling;
 pub mod slots;
 
 mod asks;
+mod changes;
 mod conversation;
 mod header;
 mod outbox;
 mod shelf;
 
-use scalewright_protocol::settings::{Class, Input, Settings};
+use scalewright_protocol::settings::{Class, Conduct, Input, Settings};
 
 /// Version of the firmware, which all boards share: major, minor, patch. A laptop
 /// tells by it in which layout a scale stores.
@@ -74,6 +76,7 @@ pub const FACTORY: Settings = Settings {
     rest_tenths_d: 5,
     rest_ms: 1000,
     loop_gain: 0,
+    conduct: Conduct::TRACKS_ZERO.with(Conduct::STARTS_AT_ZERO),
 };
 
 /// Settings that say nothing, as zeros: a static that holds them takes no flash.
@@ -89,4 +92,5 @@ pub(crate) const BLANK: Settings = Settings {
     rest_tenths_d: 0,
     rest_ms: 0,
     loop_gain: 0,
+    conduct: Conduct(0),
 };

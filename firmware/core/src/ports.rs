@@ -1,26 +1,33 @@
 //! What the core needs from a board and cannot have by embedded-hal alone.
 
-/// One of the two places a record can live in.
+/// A part of the memory that is erased by itself.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Slot {
-    /// The first.
+    /// The first place a record can live in.
     A,
     /// The second.
     B,
+    /// The first page of the notebook, on boards that keep one.
+    NotesA,
+    /// The second.
+    NotesB,
 }
 
 impl Slot {
-    /// The one that is not `self`.
+    /// The other of its kind.
     #[must_use]
     pub const fn other(self) -> Self {
         match self {
             Self::A => Self::B,
             Self::B => Self::A,
+            Self::NotesA => Self::NotesB,
+            Self::NotesB => Self::NotesA,
         }
     }
 }
 
-/// Memory that survives a power cut: two slots of NOR flash or EEPROM.
+/// Memory that survives a power cut: two slots of NOR flash or EEPROM and, on
+/// boards with room, two pages for the [`crate::notebook`].
 ///
 /// The core keeps to the stricter of the two kinds: it writes each byte at most
 /// once between two erases, and takes an erased byte to read 0xFF. A board
@@ -29,6 +36,10 @@ impl Slot {
 pub trait Storage {
     /// What can go wrong; shown to developers only.
     type Error: core::fmt::Debug;
+
+    /// Bytes of one page of the notebook; 0 where a board keeps none. A constant,
+    /// so that such a board carries no code for it.
+    const PAGE_BYTES: usize = 0;
 
     /// Bytes of one slot; both are of the same size.
     fn slot_bytes(&self) -> usize;

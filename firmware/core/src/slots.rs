@@ -193,7 +193,7 @@ impl<S: Storage> Slots<S> {
         for _ in 0..2u8 {
             let header = match slot {
                 Slot::A => a.newest,
-                Slot::B => b.newest,
+                _ => b.newest,
             };
             if let Some((place, sequence)) = header {
                 self.shelf.read_header(slot, place, &mut self.work);
@@ -386,6 +386,60 @@ impl<S: Storage> Slots<S> {
         Ok(())
     }
 
+    /// Knots received, when they are all there.
+    fn received(&self) -> Result<u8, Refusal> {
+        let received = match self.phase {
+            Phase::Open { received } => received,
+            // Not even erased yet: its knots are still to come.
+            Phase::Erasing { copy: false, .. } => 0,
+            _ => return Err(Refusal::NotStaging),
+        };
+        if received < self.work.stage.knots {
+            return Err(Refusal::StageIncomplete { received });
+        }
+        Ok(received)
+    }
+
+    /// Checks the staged record as it reads back from storage and makes `table`
+    /// its own, with nothing stored: it stays staged. [`Self::reload`] undoes it.
+    ///
+    /// # Errors
+    /// As [`Self::commit`]; [`Refusal::NotCalibrated`] when there is no record to
+    /// go back to.
+    pub fn try_out<const N: usize>(
+        &mut self,
+        limits: &Limits,
+        table: &mut Option<Table<N>>,
+    ) -> Result<(), Refusal> {
+        let received = self.received()?;
+        if self.sequence == 0 {
+            return Err(Refusal::NotCalibrated);
+        }
+        self.phase = Phase::Idle;
+        self.verify::<N>(self.spare, limits)?;
+        self.fill(self.spare, table)?;
+        self.phase = Phase::Open { received };
+        Ok(())
+    }
+
+    /// Reads the record in force once more, into [`Self::record`] and `table`;
+    /// what was being staged is given up.
+    ///
+    /// # Errors
+    /// When it no longer reads; `table` is none then.
+    pub fn reload<const N: usize>(
+        &mut self,
+        limits: &Limits,
+        table: &mut Option<Table<N>>,
+    ) -> Result<(), Refusal> {
+        self.phase = Phase::Idle;
+        *table = None;
+        let slot = self.in_force;
+        let (place, _) = self.shelf.survey(slot).newest.ok_or(Refusal::Storage)?;
+        self.shelf.read_header(slot, place, &mut self.work);
+        self.load(slot, limits, table)
+    }
+
     /// Checks the staged record as it reads back from storage, and puts it in
     /// force, under a number that is returned.
     ///
@@ -398,15 +452,7 @@ impl<S: Storage> Slots<S> {
         limits: &Limits,
         table: &mut Option<Table<N>>,
     ) -> Result<u32, Refusal> {
-        let received = match self.phase {
-            Phase::Open { received } => received,
-            // Not even erased yet: its knots are still to come.
-            Phase::Erasing { copy: false, .. } => 0,
-            _ => return Err(Refusal::NotStaging),
-        };
-        if received < self.work.stage.knots {
-            return Err(Refusal::StageIncomplete { received });
-        }
+        self.received()?;
         self.phase = Phase::Idle;
         self.verify::<N>(self.spare, limits)?;
         self.bring_in_force(0, table)

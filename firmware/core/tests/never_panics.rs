@@ -8,7 +8,7 @@ use proptest::prelude::*;
 use scalewright_core::bridge::{BridgeFault, Conversion};
 use scalewright_core::instrument::Event;
 use scalewright_protocol::message::{Ask, CaptureOrder, Report, Stage};
-use scalewright_protocol::settings::{Class, Input, Settings};
+use scalewright_protocol::settings::{Class, Conduct, Input, Settings};
 use scalewright_protocol::table::Knot;
 
 fn settings() -> impl Strategy<Value = Settings> {
@@ -19,9 +19,11 @@ fn settings() -> impl Strategy<Value = Settings> {
         1u8..,
         1u16..=10_000,
         0u16..=100,
+        // Not sealed: nothing could be stored any more.
+        0u8..=3,
     )
         .prop_map(
-            |(n, e, smoothing, rest_tenths_d, rest_ms, loop_gain)| Settings {
+            |(n, e, smoothing, rest_tenths_d, rest_ms, loop_gain, conduct)| Settings {
                 quantum_ug: 10_000,
                 max: n.saturating_mul(100).saturating_mul(e),
                 e,
@@ -30,6 +32,7 @@ fn settings() -> impl Strategy<Value = Settings> {
                 rest_tenths_d,
                 rest_ms,
                 loop_gain,
+                conduct: Conduct(conduct),
                 ..kitchen()
             },
         );
@@ -40,13 +43,13 @@ fn settings() -> impl Strategy<Value = Settings> {
             any::<u8>(),
             any::<u8>(),
             any::<u16>(),
-            any::<u16>(),
+            any::<(u16, u8)>(),
         ),
     )
         .prop_map(
             |(
                 (quantum_ug, max, e, d),
-                (rate_sps, smoothing, rest_tenths_d, rest_ms, loop_gain),
+                (rate_sps, smoothing, rest_tenths_d, rest_ms, (loop_gain, conduct)),
             )| Settings {
                 quantum_ug,
                 max,
@@ -59,6 +62,7 @@ fn settings() -> impl Strategy<Value = Settings> {
                 rest_tenths_d,
                 rest_ms,
                 loop_gain,
+                conduct: Conduct(conduct),
             },
         );
     prop_oneof![sound, wild]
@@ -110,6 +114,12 @@ fn ask() -> impl Strategy<Value = Ask> {
         Just(Ask::ClearTare),
         order,
         Just(Ask::CaptureCancel),
+        Just(Ask::StageTry),
+        (any::<u32>(), "\\PC{0,12}").prop_map(|(when_s, text)| Ask::Note {
+            when_s,
+            text: text.chars().filter(char::is_ascii).collect(),
+        }),
+        any::<u8>().prop_map(|back| Ask::Event { back }),
     ]
 }
 

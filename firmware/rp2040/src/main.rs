@@ -27,7 +27,7 @@ mod storage;
 #[cfg(feature = "rtt")]
 use defmt_rtt as _;
 
-use embedded_hal::digital::OutputPin;
+use embedded_hal::digital::{InputPin, OutputPin};
 use rp2040_hal::Sio;
 use rp2040_hal::fugit::MicrosDurationU32;
 use rp2040_hal::gpio::Pins;
@@ -121,7 +121,7 @@ fn start() -> Option<core::convert::Infallible> {
         &mut pac.RESETS,
     );
     let mut wires = Wires::new(pins);
-    let keyboard = Keyboard {
+    let mut keyboard = Keyboard {
         zero: wires.key_zero,
         tare: wires.key_tare,
         view: wires.key_view,
@@ -142,6 +142,9 @@ fn start() -> Option<core::convert::Infallible> {
     };
     let mut instrument: Instrument<Flash, KNOTS> =
         Instrument::new(identity, flash, FACTORY, sampler::now_ms());
+    if keyboard.view.is_low().unwrap_or(false) {
+        instrument.unlock();
+    }
     let mut selected = (Input::A128, 0);
     let (mut faulty, mut lost) = (false, 0);
 

@@ -1,7 +1,9 @@
-//! The last sectors of flash as two slots and a place for the device number.
+//! The last sectors of flash: two pages of the notebook, two slots for records and
+//! a place for the device number.
 //!
 //! ```text
-//! flash end - 12 KiB: slot A   - 8 KiB: slot B   - 4 KiB: device number
+//! flash end - 20 KiB: notes A   - 16 KiB: notes B
+//!           - 12 KiB: slot A    -  8 KiB: slot B    - 4 KiB: device number
 //! ```
 //!
 //! While a sector is erased or a page written nothing can be read from flash,
@@ -34,6 +36,8 @@ const BLOCK_ERASE: u8 = 0xD8;
 
 /// Offset of slot A in flash.
 const SLOTS_AT: usize = FLASH_BYTES - 3 * SECTOR_BYTES;
+/// Offset of the notebook's first page.
+const NOTES_AT: usize = FLASH_BYTES - 5 * SECTOR_BYTES;
 /// Offset of the device number in flash.
 const NUMBER_AT: usize = FLASH_BYTES - SECTOR_BYTES;
 
@@ -41,7 +45,7 @@ const NUMBER_AT: usize = FLASH_BYTES - SECTOR_BYTES;
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct OutOfRange;
 
-/// The two slots.
+/// Slots and pages.
 pub struct Flash(());
 
 impl Flash {
@@ -73,6 +77,8 @@ const fn place(slot: Slot) -> usize {
     match slot {
         Slot::A => SLOTS_AT,
         Slot::B => SLOTS_AT + SECTOR_BYTES,
+        Slot::NotesA => NOTES_AT,
+        Slot::NotesB => NOTES_AT + SECTOR_BYTES,
     }
 }
 
@@ -85,6 +91,7 @@ fn check(offset: usize, length: usize) -> Result<(), OutOfRange> {
 
 impl Storage for Flash {
     type Error = OutOfRange;
+    const PAGE_BYTES: usize = SECTOR_BYTES;
 
     fn slot_bytes(&self) -> usize {
         SECTOR_BYTES

@@ -3,7 +3,7 @@
 use scalewright_metrology::candidates::Realise;
 use scalewright_metrology::curve::Knots;
 use scalewright_protocol::hysteresis;
-use scalewright_protocol::settings::{Class, Input, Settings};
+use scalewright_protocol::settings::{Class, Conduct, Input, Settings};
 use scalewright_protocol::table::{Knot, Table};
 
 use crate::session::plan::ScaleSpec;
@@ -104,6 +104,7 @@ pub const fn neutral_settings() -> Settings {
         rest_tenths_d: 10,
         rest_ms: 1_000,
         loop_gain: 0,
+        conduct: Conduct(0),
     }
 }
 

@@ -31,5 +31,8 @@ pub fn declined(refusal: Refusal) -> String {
         Refusal::AdcFault => "its bridge ADC delivers nothing usable".into(),
         Refusal::Storage => "writing to its storage failed; the table in force is untouched".into(),
         Refusal::TareRange => "the tare is outside 0 to Max".into(),
+        Refusal::Sealed => {
+            "it is sealed: switch it on with its key VIEW held, then try again".into()
+        }
     }
 }

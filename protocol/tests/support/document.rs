@@ -10,8 +10,8 @@ pub enum Definition {
     Record(Vec<(String, String)>),
     /// Variants by tag: name and content.
     Choice(Vec<(String, String)>),
-    /// Bits from 0: their names. A u16 on the line.
-    Bits(Vec<String>),
+    /// Bits from 0: their names, and whether they are a u8 on the line, not a u16.
+    Bits(Vec<String>, bool),
 }
 
 /// All definitions by name.
@@ -44,7 +44,8 @@ impl Document {
                 }
                 ("bit", "name") => {
                     numbered(heading, body);
-                    Definition::Bits(body.iter().map(|r| r[1].clone()).collect())
+                    let names = body.iter().map(|r| r[1].clone()).collect();
+                    Definition::Bits(names, section.contains("One u8"))
                 }
                 ("name", "value") => {
                     let limit = |r: &Vec<String>| (r[0].clone(), r[1].parse().expect("a number"));
@@ -70,7 +71,7 @@ impl Document {
     /// The names of the bits of `name`.
     pub fn bits(&self, name: &str) -> &[String] {
         match &self.definitions[name] {
-            Definition::Bits(bits) => bits,
+            Definition::Bits(bits, _) => bits,
             other => panic!("{name} is {other:?}"),
         }
     }
@@ -141,7 +142,8 @@ impl Document {
         let definition = self.definitions.get(name);
         match definition.unwrap_or_else(|| panic!("{name} is not defined")) {
             Definition::Record(fields) => format!("{name} {}", self.fields(fields, bytes)),
-            Definition::Bits(_) => format!("{name}({})", bytes.varint(3)),
+            Definition::Bits(_, true) => format!("{name}({})", bytes.byte()),
+            Definition::Bits(_, false) => format!("{name}({})", bytes.varint(3)),
             Definition::Choice(variants) => {
                 let tag = usize::try_from(bytes.varint(5)).expect("small");
                 let (variant, content) = &variants[tag];

@@ -5,7 +5,7 @@ use proptest::collection::vec;
 use proptest::option;
 use proptest::prelude::*;
 use scalewright_protocol::message::*;
-use scalewright_protocol::settings::{Class, Input, Settings, SettingsFault};
+use scalewright_protocol::settings::{Class, Conduct, Input, Settings, SettingsFault};
 use scalewright_protocol::table::{Knot, MASS_LIMIT, NET_COUNTS_LIMIT, TableFault, check};
 
 use super::Message;
@@ -30,7 +30,7 @@ fn knots() -> impl Strategy<Value = heapless::Vec<Knot, KNOTS_PER_MESSAGE>> {
 fn settings() -> impl Strategy<Value = Settings> {
     let class = prop::sample::select(vec![Class::I, Class::II, Class::III, Class::IIII]);
     let input = prop::sample::select(vec![Input::A128, Input::B32, Input::A64]);
-    let numbers = any::<(u32, i32, i32, i32, u16, u8, u8, u16, u16)>();
+    let numbers = any::<(u32, i32, i32, i32, u16, u8, u8, u16, u16, u8)>();
     (numbers, class, input).prop_map(|(n, class, input)| Settings {
         quantum_ug: n.0,
         max: n.1,
@@ -43,6 +43,7 @@ fn settings() -> impl Strategy<Value = Settings> {
         rest_tenths_d: n.6,
         rest_ms: n.7,
         loop_gain: n.8,
+        conduct: Conduct(n.9),
     })
 }
 
@@ -67,6 +68,8 @@ fn ask() -> impl Strategy<Value = Ask> {
         stage.prop_map(Ask::StageBegin),
         (any::<u8>(), knots()).prop_map(|(from, knots)| Ask::StageKnots { from, knots }),
         order.prop_map(Ask::Capture),
+        (any::<u32>(), note()).prop_map(|(when_s, text)| Ask::Note { when_s, text }),
+        any::<u8>().prop_map(|back| Ask::Event { back }),
         prop::sample::select(vec![
             Ask::State,
             Ask::Settings,
@@ -78,6 +81,7 @@ fn ask() -> impl Strategy<Value = Ask> {
             Ask::Tare,
             Ask::ClearTare,
             Ask::CaptureCancel,
+            Ask::StageTry,
         ]),
     ]
 }
@@ -121,24 +125,50 @@ fn answer() -> impl Strategy<Value = Answer> {
         (any::<u8>(), knots()).prop_map(|(from, knots)| Answer::Knots { from, knots }),
         any::<u32>().prop_map(|sequence| Answer::Stored { sequence }),
         any::<i32>().prop_map(|zero_counts| Answer::Zeroed { zero_counts }),
+        option::of(event()).prop_map(Answer::Event),
     ]
+}
+
+fn event() -> impl Strategy<Value = Event> {
+    let kind = prop::sample::select(vec![
+        EventKind::Table,
+        EventKind::Settings,
+        EventKind::RolledBack,
+        EventKind::MadeHere,
+    ]);
+    (any::<(u32, u32, u32)>(), kind, note()).prop_map(|(n, kind, text)| Event {
+        counter: n.0,
+        kind,
+        checksum: n.1,
+        when_s: n.2,
+        text,
+    })
+}
+
+/// A text of any letters, cut to what fits.
+fn note() -> impl Strategy<Value = Text<NOTE_BYTES>> {
+    "\\PC{0,32}".prop_map(|long| fitting(&long))
+}
+
+fn fitting<const N: usize>(long: &str) -> Text<N> {
+    let mut text = Text::new();
+    for letter in long.chars() {
+        // A letter may take more than one byte.
+        if text.push(letter).is_err() {
+            break;
+        }
+    }
+    text
 }
 
 fn hello() -> impl Strategy<Value = Hello> {
     let numbers = any::<(u16, (u8, u8, u8), u32, u8, u16, u16)>();
     (numbers, "\\PC{0,16}", vec(any::<u16>(), 0..=5)).prop_map(|(n, board, rates)| {
-        // A letter may take more than one byte: cut to what fits.
-        let mut text = Text::new();
-        for letter in board.chars() {
-            if text.push(letter).is_err() {
-                break;
-            }
-        }
         Hello {
             wire_version: n.0,
             firmware: n.1,
             device_id: n.2,
-            board: text,
+            board: fitting(&board),
             max_knots: n.3,
             rates_sps: heapless::Vec::from_slice(&rates).expect("it fits"),
             slot_bytes: n.4,
@@ -208,6 +238,7 @@ fn refusal() -> impl Strategy<Value = Refusal> {
         SettingsFault::Rate,
         SettingsFault::Smoothing,
         SettingsFault::Rest,
+        SettingsFault::Conduct,
     ]);
     prop_oneof![
         any::<u8>().prop_map(|field| Refusal::Range { field }),
@@ -227,6 +258,7 @@ fn refusal() -> impl Strategy<Value = Refusal> {
             Refusal::AdcFault,
             Refusal::Storage,
             Refusal::TareRange,
+            Refusal::Sealed,
         ]),
     ]
 }

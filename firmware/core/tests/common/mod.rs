@@ -9,7 +9,7 @@ use scalewright_protocol::frame::{self, Decoder};
 use scalewright_protocol::message::{
     Answer, Ask, KNOTS_PER_MESSAGE, Refusal, Report, Request, Sample, Stage, State,
 };
-use scalewright_protocol::settings::{Class, Input, Settings};
+use scalewright_protocol::settings::{Class, Conduct, Input, Settings};
 use scalewright_protocol::table::{Knot, knots_checksum};
 
 use scalewright_core::bridge::Conversion;
@@ -38,6 +38,7 @@ pub fn kitchen() -> Settings {
         rest_tenths_d: 5,
         rest_ms: 1000,
         loop_gain: 0,
+        conduct: Conduct::default(),
     }
 }
 
@@ -72,7 +73,9 @@ pub enum EraseOrder {
 #[derive(Clone, Debug)]
 pub struct Flash {
     pub slots: [Vec<u8>; 2],
-    written: [Vec<bool>; 2],
+    /// Of the notebook.
+    pub pages: [Vec<u8>; 2],
+    written: [Vec<bool>; 4],
     pub fuel: Option<usize>,
     pub used: usize,
     pub order: EraseOrder,
@@ -96,9 +99,12 @@ impl Flash {
 
     /// With this content, which counts as written.
     pub fn with(a: Vec<u8>, b: Vec<u8>) -> Self {
-        let written = [vec![true; a.len()], vec![true; b.len()]];
+        let page = || vec![0xFF; PAGE_BYTES];
+        let seen = || vec![true; PAGE_BYTES];
+        let written = [vec![true; a.len()], vec![true; b.len()], seen(), seen()];
         Self {
             slots: [a, b],
+            pages: [page(), page()],
             written,
             fuel: None,
             used: 0,
@@ -125,15 +131,26 @@ impl Flash {
     }
 }
 
-fn index(slot: Slot) -> usize {
-    match slot {
-        Slot::A => 0,
-        Slot::B => 1,
+/// Bytes of a page: a head and 23 entries.
+pub const PAGE_BYTES: usize = 24 * 48;
+
+impl Flash {
+    fn area(&mut self, slot: Slot) -> (&mut Vec<u8>, &mut Vec<bool>) {
+        let [a, b] = &mut self.slots;
+        let [c, d] = &mut self.pages;
+        let [of_a, of_b, of_c, of_d] = &mut self.written;
+        match slot {
+            Slot::A => (a, of_a),
+            Slot::B => (b, of_b),
+            Slot::NotesA => (c, of_c),
+            Slot::NotesB => (d, of_d),
+        }
     }
 }
 
 impl Storage for Flash {
     type Error = Dead;
+    const PAGE_BYTES: usize = PAGE_BYTES;
 
     fn slot_bytes(&self) -> usize {
         self.slots[0].len()
@@ -143,7 +160,9 @@ impl Storage for Flash {
         if self.fuel == Some(0) {
             return Err(Dead);
         }
-        let from = self.slots[index(slot)]
+        let from = self
+            .area(slot)
+            .0
             .get(offset..offset + into.len())
             .ok_or(Dead)?;
         into.copy_from_slice(from);
@@ -154,7 +173,7 @@ impl Storage for Flash {
         if self.refuse_erase {
             return Err(Dead);
         }
-        let bytes = self.slots[index(slot)].len();
+        let bytes = self.area(slot).0.len();
         let to = from.saturating_add(self.erase_step).min(bytes);
         let order: Vec<usize> = match self.order {
             EraseOrder::Rising => (from..to).collect(),
@@ -163,8 +182,9 @@ impl Storage for Flash {
         };
         for at in order {
             self.burn()?;
-            self.slots[index(slot)][at] = 0xFF;
-            self.written[index(slot)][at] = false;
+            let (bytes, written) = self.area(slot);
+            bytes[at] = 0xFF;
+            written[at] = false;
         }
         Ok((to < bytes).then_some(to))
     }
@@ -176,20 +196,19 @@ impl Storage for Flash {
         if self.forget_writes {
             return Ok(());
         }
-        assert!(offset + bytes.len() <= self.slots[index(slot)].len());
+        assert!(offset + bytes.len() <= self.area(slot).0.len());
         for (at, byte) in bytes.iter().enumerate() {
             self.burn()?;
-            let place = &mut self.written[index(slot)][offset + at];
+            let (held, written) = self.area(slot);
+            let (held, written) = (&mut held[offset + at], &mut written[offset + at]);
             // A place never written since an erase may hold what the factory
             // left, if that is erased.
-            let erased = self.slots[index(slot)][offset + at] == 0xFF;
             assert!(
-                !*place || erased,
+                !*written || *held == 0xFF,
                 "byte {} of {slot:?} written twice",
                 offset + at
             );
-            *place = true;
-            self.slots[index(slot)][offset + at] = *byte;
+            (*written, *held) = (true, *byte);
         }
         Ok(())
     }

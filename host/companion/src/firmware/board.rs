@@ -39,14 +39,14 @@ impl Board {
     /// Addresses an image may fill, bytes.
     ///
     /// RP2040: flash appears at 0x1000_0000 ("RP2040 Datasheet", address map,
-    /// "XIP"); the last three sectors of 4 KiB of a 2 MiB flash hold the table
+    /// "XIP"); the last five sectors of 4 KiB of a 2 MiB flash hold the table
     /// slots and the device number. `ATmega328P`: 32 KiB of flash from 0, of
     /// which the last 2 KiB stay the bootloader's (largest boot section,
     /// "ATmega328P datasheet", boot size configuration: 1024 words).
     #[must_use]
     pub const fn room(self) -> Range<u32> {
         match self {
-            Self::Rp2040 => 0x1000_0000..0x1000_0000 + 2 * 1024 * 1024 - 3 * 4096,
+            Self::Rp2040 => 0x1000_0000..0x1000_0000 + 2 * 1024 * 1024 - 5 * 4096,
             Self::Atmega328p => 0..30 * 1024,
         }
     }

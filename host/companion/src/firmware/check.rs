@@ -9,7 +9,11 @@ use super::seal;
 
 /// The layout of what each firmware stores, by the first version that has it.
 /// A scale does not tell its layout in its greeting, but its version.
-const LAYOUTS: [((u8, u8, u8), u8); 2] = [((0, 1, 0), 1), ((0, 2, 0), LAYOUT_VERSION)];
+const LAYOUTS: [((u8, u8, u8), u8); 3] = [
+    ((0, 1, 0), 1),
+    ((0, 2, 0), 2),
+    ((0, 3, 0), LAYOUT_VERSION),
+];
 
 /// An image that may go on the board.
 #[derive(Clone, Debug, PartialEq)]
@@ -144,7 +148,8 @@ pub fn examine(content: &[u8], board: Board) -> Result<Checked, Refusal> {
 /// ```
 /// use scalewright::firmware::check::layout_of;
 /// assert_eq!(layout_of((0, 1, 0)), Some(1));
-/// assert_eq!(layout_of((0, 2, 0)), Some(2));
+/// assert_eq!(layout_of((0, 2, 1)), Some(2));
+/// assert_eq!(layout_of((0, 3, 0)), Some(3));
 /// assert_eq!(layout_of((255, 0, 0)), None);
 /// ```
 #[must_use]

@@ -35,7 +35,7 @@ impl Persona {
         Self {
             board,
             device_id: 0x4F2A,
-            firmware: (0, 2, 0),
+            firmware: (0, 3, 0),
             wire_version: WIRE_VERSION,
             points: 16,
             flags: Flags(0),

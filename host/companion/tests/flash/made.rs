@@ -13,7 +13,7 @@ const PASSPORT_AT: usize = 0x200;
 
 /// A passport that says what it is told.
 pub fn pass(board: &str, wire: u16, layout: u8) -> [u8; PASSPORT_BYTES] {
-    let mut block = passport(board, (0, 2, 0));
+    let mut block = passport(board, (0, 3, 0));
     block[24..26].copy_from_slice(&wire.to_le_bytes());
     block[26] = layout;
     let crc = crc32(&block[..30]);

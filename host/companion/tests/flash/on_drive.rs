@@ -92,7 +92,7 @@ fn a_board_takes_the_image_restarts_and_says_hello() {
     let text = run.is_narrow().out.split_whitespace().collect::<Vec<_>>();
     let text = text.join(" ");
     for part in [
-        "firmware 0.2.0 for rp2040",
+        "firmware 0.3.0 for rp2040",
         &format!("(raw), 19.5 KiB, wire version {WIRE_VERSION}, layout {LAYOUT_VERSION}"),
         &format!("written {BLOCKS} blocks; the board took them and restarted"),
         "verified by the hello below",

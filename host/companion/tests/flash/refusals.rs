@@ -89,7 +89,7 @@ fn another_wire_version() {
     );
 }
 
-/// Room: 2 MiB without three sectors of 4 KiB; 32 KiB without 2 KiB.
+/// Room: 2 MiB without five sectors of 4 KiB; 32 KiB without 2 KiB.
 #[test]
 fn what_does_not_fit() {
     for (board, room) in [("rp2040", 2_097_152 - 12_288), ("atmega328p", 30_720)] {

@@ -161,5 +161,59 @@ pub fn all() -> Vec<Vector> {
             },
             "lowest number",
         ),
+        answer(
+            "answer.event",
+            23,
+            Answer::Event(Some(Event {
+                counter: 8,
+                kind: EventKind::Settings,
+                checksum: 0x8F3A_6B21,
+                when_s: 1_764_158_400,
+                text: "Ida: moved to the loft".try_into().expect("short"),
+            })),
+            "the eighth change",
+        ),
+        answer(
+            "answer.event.widest",
+            top,
+            Answer::Event(Some(Event {
+                counter: u32::MAX,
+                kind: EventKind::MadeHere,
+                checksum: u32::MAX,
+                when_s: u32::MAX,
+                text: "thirty-two bytes, which is all..".try_into().expect("short"),
+            })),
+            "every field at its widest",
+        ),
+        answer(
+            "answer.event.table",
+            23,
+            Answer::Event(Some(Event {
+                counter: 1,
+                kind: EventKind::Table,
+                checksum: 1,
+                when_s: 0,
+                text: "Ida: first calibration".try_into().expect("short"),
+            })),
+            "the first",
+        ),
+        answer(
+            "answer.event.rolled-back",
+            23,
+            Answer::Event(Some(Event {
+                counter: 1,
+                kind: EventKind::RolledBack,
+                checksum: 1,
+                when_s: 0,
+                text: "".try_into().expect("short"),
+            })),
+            "nobody said why",
+        ),
+        answer(
+            "answer.event.none",
+            23,
+            Answer::Event(None),
+            "no change so far back",
+        ),
     ]
 }

@@ -183,5 +183,30 @@ pub fn all() -> Vec<Vector> {
             "every field at its widest",
         ),
         ask("ask.capture-cancel", 19, Ask::CaptureCancel, "give up"),
+        ask(
+            "ask.stage-try",
+            21,
+            Ask::StageTry,
+            "weigh with it, keep the old",
+        ),
+        ask(
+            "ask.note",
+            22,
+            Ask::Note {
+                when_s: 1_764_158_400,
+                text: "Ida: moved to the loft".try_into().expect("short"),
+            },
+            "noon of 2025-11-26 UTC",
+        ),
+        ask(
+            "ask.note.widest",
+            22,
+            Ask::Note {
+                when_s: u32::MAX,
+                text: "thirty-two bytes, which is all..".try_into().expect("short"),
+            },
+            "every field at its widest",
+        ),
+        ask("ask.event", 23, Ask::Event { back: 1 }, "the last but one"),
     ]
 }

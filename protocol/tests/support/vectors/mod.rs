@@ -7,7 +7,7 @@ mod refusals;
 mod states;
 
 use scalewright_protocol::message::*;
-use scalewright_protocol::settings::{Class, Input, Settings};
+use scalewright_protocol::settings::{Class, Conduct, Input, Settings};
 use scalewright_protocol::table::Knot;
 
 use super::Message;
@@ -36,6 +36,7 @@ pub const KITCHEN: Settings = Settings {
     rest_tenths_d: 5,
     rest_ms: 1_000,
     loop_gain: 40,
+    conduct: Conduct::TRACKS_ZERO,
 };
 
 /// Every field as wide on the wire as its type allows.
@@ -51,6 +52,7 @@ pub const WIDEST: Settings = Settings {
     rest_tenths_d: u8::MAX,
     rest_ms: u16::MAX,
     loop_gain: u16::MAX,
+    conduct: Conduct(u8::MAX),
 };
 
 /// A knot whose two numbers take five bytes each.

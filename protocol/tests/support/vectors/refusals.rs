@@ -79,6 +79,7 @@ pub fn all() -> Vec<Vector> {
         refusal("refusal.adc-fault", Refusal::AdcFault, "a wire is loose"),
         refusal("refusal.storage", Refusal::Storage, "the old record stays"),
         refusal("refusal.tare-range", Refusal::TareRange, "below zero"),
+        refusal("refusal.sealed", Refusal::Sealed, "started without the key"),
     ]
 }
 
@@ -159,6 +160,11 @@ pub fn of_tables_and_settings() -> Vec<Vector> {
             "refusal.settings.rest",
             SettingsFault::Rest,
             "an empty window",
+        ),
+        settings(
+            "refusal.settings.conduct",
+            SettingsFault::Conduct,
+            "a bit without a meaning",
         ),
     ]
 }
