@@ -1,8 +1,8 @@
 //! The contract between a scale and whoever talks to it.
 //!
 //! Everything that both ends must agree on lives here and nowhere else: the
-//! integer units ([`units`]), what a calibration table means ([`table`]) and what a
-//! cell's past takes off it ([`hysteresis`]), the messages ([`message`]) and how
+//! integer units ([`units`]), what a calibration table means ([`table`]), how a scale
+//! makes one by itself ([`curve`]) and what a cell's past takes off it ([`hysteresis`]), the messages ([`message`]) and how
 //! they become bytes on a serial line ([`codec`], [`frame`], [`stuffing`]). `WIRE.md` beside this crate restates the bytes for
 //! somebody who writes a client in another language; the golden frames under
 //! `tests/golden` hold both to it.
@@ -27,6 +27,7 @@
 pub mod checksum;
 pub mod codec;
 pub mod cursor;
+pub mod curve;
 pub mod frame;
 pub mod hysteresis;
 pub mod message;
