@@ -477,4 +477,6 @@ pub enum Refusal {
     TareRange,
     /// The scale is sealed and was not started with the key held.
     Sealed,
+    /// Somebody calibrates at the scale itself.
+    Busy,
 }

@@ -11,7 +11,9 @@
 mod whole;
 
 use crate::frame::{FrameFull, Writer};
-use crate::message::{CaptureFault, CaptureState, Captured, Event, Refusal, Sample, State, TableHeader};
+use crate::message::{
+    CaptureFault, CaptureState, Captured, Event, Refusal, Sample, State, TableHeader,
+};
 use crate::settings::{Class, Input, Settings, SettingsFault};
 use crate::table::{Knot, TableFault};
 
@@ -219,6 +221,7 @@ impl<'out> Pen<'out> {
             Refusal::Storage => (14, None),
             Refusal::TareRange => (15, None),
             Refusal::Sealed => (16, None),
+            Refusal::Busy => (17, None),
         };
         self.u8(tag);
         if let Some(field) = field {

@@ -94,7 +94,8 @@ fn two_loads_of_a_bent_cell_do() {
 #[test]
 fn five_loads_of_a_published_cell_tell_the_other_fifteen() {
     let text = std::fs::read_to_string(
-        std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("../tests/reference/strd/Pontius.dat"),
+        std::path::Path::new(env!("CARGO_MANIFEST_DIR"))
+            .join("../tests/reference/strd/Pontius.dat"),
     )
     .expect("the data set");
     let pairs: Vec<(f64, f64)> = text
@@ -190,16 +191,11 @@ fn reference(loads: &[Knot], counts: i32) -> f64 {
     );
     let x = f64::from(counts);
     let at = points.windows(2).position(|w| x <= w[1].0).expect("inside");
-    let slope = |at: usize| {
-        (points[at + 1].1 - points[at].1) / (points[at + 1].0 - points[at].0)
-    };
+    let slope = |at: usize| (points[at + 1].1 - points[at].1) / (points[at + 1].0 - points[at].0);
     let h = |at: usize| points[at + 1].0 - points[at].0;
-    let left = (at > 0).then(|| {
-        h(at).powi(2) * (slope(at) - slope(at - 1)) / (h(at) + h(at - 1))
-    });
-    let right = (at + 2 < points.len()).then(|| {
-        h(at).powi(2) * (slope(at + 1) - slope(at)) / (h(at) + h(at + 1))
-    });
+    let left = (at > 0).then(|| h(at).powi(2) * (slope(at) - slope(at - 1)) / (h(at) + h(at - 1)));
+    let right = (at + 2 < points.len())
+        .then(|| h(at).powi(2) * (slope(at + 1) - slope(at)) / (h(at) + h(at + 1)));
     let bend = match (left, right) {
         (Some(a), Some(b)) if a * b <= 0.0 => 0.0,
         (Some(a), Some(b)) if a.abs() < b.abs() => a,

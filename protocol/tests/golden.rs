@@ -124,7 +124,7 @@ variants!(input_variant, INPUTS, Input: A128, B32, A64);
 variants!(refusal_variant, REFUSALS, Refusal:
     Unknown, Range, NotStaging, StageOrder, StageIncomplete, StageChecksum, Table, Settings,
     QuantumInUse, NothingToRollBack, NotAtRest, ZeroRange, NotCalibrated, AdcFault, Storage,
-    TareRange, Sealed);
+    TareRange, Sealed, Busy);
 variants!(table_fault, TABLE_FAULTS, TableFault:
     TooFew, TooMany, CountsOrder, MassOrder, CountsRange, MassRange, NoZero, Slope);
 variants!(settings_fault, SETTINGS_FAULTS, SettingsFault:

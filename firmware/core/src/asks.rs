@@ -32,17 +32,20 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
     /// Does what request `id` asks; `at` stands behind its tag.
     #[cfg_attr(target_arch = "avr", inline(never))]
     pub(crate) fn carry_out(&mut self, id: u16, tag: u8, mut at: Cursor) -> Carried {
-        if self.sealed
-            && matches!(
-                tag,
-                ask::SET_SETTINGS
-                    | ask::STAGE_BEGIN
-                    | ask::STAGE_COMMIT
-                    | ask::ROLL_BACK
-                    | ask::STAGE_TRY
-            )
-        {
+        let writes = matches!(
+            tag,
+            ask::SET_SETTINGS
+                | ask::STAGE_BEGIN
+                | ask::STAGE_COMMIT
+                | ask::ROLL_BACK
+                | ask::STAGE_TRY
+        );
+        if writes && self.sealed {
             return Err(Refusal::Sealed);
+        }
+        // A constant on a board that has no walk.
+        if S::PAGE_BYTES > 0 && self.held && (writes || tag == ask::CAPTURE) {
+            return Err(Refusal::Busy);
         }
         match tag {
             ask::NOTE if S::PAGE_BYTES > 0 => return self.note(at),
@@ -215,7 +218,7 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
 
     /// Puts the stored record back in force if a trial is.
     #[cfg_attr(target_arch = "avr", inline(never))]
-    fn end_trial(&mut self) {
+    pub(crate) fn end_trial(&mut self) {
         if core::mem::take(&mut self.trial) {
             let limits = self.limits();
             if self.slots.reload(&limits, &mut self.table).is_ok() {

@@ -129,6 +129,8 @@ pub struct Instrument<S: Storage, const KNOTS: usize, const QUEUE: usize = QUEUE
     /// Settings and table may not be written.
     pub(crate) sealed: bool,
     unlocked: bool,
+    /// A calibration at the scale itself is under way.
+    pub(crate) held: bool,
     pub(crate) notebook: Notebook,
     /// Initial zero-setting was done, or its moment is over.
     started: bool,
@@ -186,6 +188,7 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
             trial: false,
             sealed: false,
             unlocked: false,
+            held: false,
             notebook: Notebook::new(),
             started: false,
             followed_ms: 0,

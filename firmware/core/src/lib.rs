@@ -31,8 +31,10 @@ pub mod ports;
 pub mod rest;
 pub mod sampling;
 pub mod slots;
+pub mod walk;
 
 mod asks;
+mod at_the_scale;
 mod changes;
 mod conversation;
 mod header;

@@ -14,7 +14,9 @@ fn opened(flash: &mut Flash) -> Notebook {
 }
 
 fn all(book: &Notebook, flash: &mut Flash) -> Vec<Entry> {
-    (1..book.end()).filter_map(|at| book.at(flash, at)).collect()
+    (1..book.end())
+        .filter_map(|at| book.at(flash, at))
+        .collect()
 }
 
 #[test]
@@ -101,7 +103,10 @@ fn a_cut_at_every_byte_costs_nothing_but_the_entry_at_hand() {
                 .newest(&mut cut, u16::MAX, |kind| kind == Kind::Preferences)
                 .map(|(_, entry)| entry.content[0]);
             let old = before.checked_sub(1);
-            assert!(last == old || last == Some(0xEE), "{before}, {fuel}: {last:?}");
+            assert!(
+                last == old || last == Some(0xEE),
+                "{before}, {fuel}: {last:?}"
+            );
             assert!(said.is_err() || last == Some(0xEE), "{before}, {fuel}");
             new += usize::from(last == Some(0xEE));
             book.append(&mut cut, Kind::Preferences, &[0xDD])

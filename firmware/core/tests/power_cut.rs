@@ -192,7 +192,13 @@ fn a_roll_back_cut_three_times_leaves_no_place_and_says_so() {
     let (before, after, bytes) = ends(&flash, Work::RollBack);
     let mut left = flash;
     for _ in 0..3 {
-        left = cut(&left, Work::RollBack, bytes - ENTRY_BYTES - 1, &before, &after);
+        left = cut(
+            &left,
+            Work::RollBack,
+            bytes - ENTRY_BYTES - 1,
+            &before,
+            &after,
+        );
     }
     let mut scale = start(left);
     assert_eq!(told(&scale), before);

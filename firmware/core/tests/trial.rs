@@ -246,7 +246,12 @@ fn note(scale: &mut Scale, laptop: &mut Laptop, when_s: u32, text: &str) {
 fn every_change_is_remembered_with_who_and_why() {
     let (mut scale, mut laptop) = calibrated();
     assert_eq!(event(&mut scale, &mut laptop, 1), None);
-    note(&mut scale, &mut laptop, 1_764_158_400, "Ida: new glaze kitchen");
+    note(
+        &mut scale,
+        &mut laptop,
+        1_764_158_400,
+        "Ida: new glaze kitchen",
+    );
     laptop
         .transfer(&mut scale, kitchen(), ZERO, &doubled())
         .expect("stored");

@@ -219,7 +219,14 @@ fn clause_4_5_7_nothing_is_tracked_under_a_load_or_in_motion() {
     assert!((280..=300).contains(&moved), "{moved}");
     assert!(scale.tare() != 0);
     // Shaking by more than rest allows, about the same zero.
-    let shaken = |t: f64| 340.0 + if (t * 2.5) as i64 % 2 == 0 { 300.0 } else { -300.0 };
+    let shaken = |t: f64| {
+        340.0
+            + if (t * 2.5) as i64 % 2 == 0 {
+                300.0
+            } else {
+                -300.0
+            }
+    };
     let now_ms = run(&mut scale, now_ms, 1.0, shaken);
     let before = scale.state(0).zero_counts;
     run(&mut scale, now_ms, 10.0, shaken);

@@ -31,6 +31,9 @@ pub fn declined(refusal: Refusal) -> String {
         Refusal::AdcFault => "its bridge ADC delivers nothing usable".into(),
         Refusal::Storage => "writing to its storage failed; the table in force is untouched".into(),
         Refusal::TareRange => "the tare is outside 0 to Max".into(),
+        Refusal::Busy => {
+            "somebody calibrates it at its own keys; finish or leave that first".into()
+        }
         Refusal::Sealed => {
             "it is sealed: switch it on with its key VIEW held, then try again".into()
         }

@@ -163,17 +163,15 @@ fn fitting<const N: usize>(long: &str) -> Text<N> {
 
 fn hello() -> impl Strategy<Value = Hello> {
     let numbers = any::<(u16, (u8, u8, u8), u32, u8, u16, u16)>();
-    (numbers, "\\PC{0,16}", vec(any::<u16>(), 0..=5)).prop_map(|(n, board, rates)| {
-        Hello {
-            wire_version: n.0,
-            firmware: n.1,
-            device_id: n.2,
-            board: fitting(&board),
-            max_knots: n.3,
-            rates_sps: heapless::Vec::from_slice(&rates).expect("it fits"),
-            slot_bytes: n.4,
-            max_payload: n.5,
-        }
+    (numbers, "\\PC{0,16}", vec(any::<u16>(), 0..=5)).prop_map(|(n, board, rates)| Hello {
+        wire_version: n.0,
+        firmware: n.1,
+        device_id: n.2,
+        board: fitting(&board),
+        max_knots: n.3,
+        rates_sps: heapless::Vec::from_slice(&rates).expect("it fits"),
+        slot_bytes: n.4,
+        max_payload: n.5,
     })
 }
 
@@ -259,6 +257,7 @@ fn refusal() -> impl Strategy<Value = Refusal> {
             Refusal::Storage,
             Refusal::TareRange,
             Refusal::Sealed,
+            Refusal::Busy,
         ]),
     ]
 }

@@ -9,11 +9,8 @@ use super::seal;
 
 /// The layout of what each firmware stores, by the first version that has it.
 /// A scale does not tell its layout in its greeting, but its version.
-const LAYOUTS: [((u8, u8, u8), u8); 3] = [
-    ((0, 1, 0), 1),
-    ((0, 2, 0), 2),
-    ((0, 3, 0), LAYOUT_VERSION),
-];
+const LAYOUTS: [((u8, u8, u8), u8); 3] =
+    [((0, 1, 0), 1), ((0, 2, 0), 2), ((0, 3, 0), LAYOUT_VERSION)];
 
 /// An image that may go on the board.
 #[derive(Clone, Debug, PartialEq)]

@@ -181,7 +181,9 @@ pub fn all() -> Vec<Vector> {
                 kind: EventKind::MadeHere,
                 checksum: u32::MAX,
                 when_s: u32::MAX,
-                text: "thirty-two bytes, which is all..".try_into().expect("short"),
+                text: "thirty-two bytes, which is all.."
+                    .try_into()
+                    .expect("short"),
             })),
             "every field at its widest",
         ),

@@ -203,7 +203,9 @@ pub fn all() -> Vec<Vector> {
             22,
             Ask::Note {
                 when_s: u32::MAX,
-                text: "thirty-two bytes, which is all..".try_into().expect("short"),
+                text: "thirty-two bytes, which is all.."
+                    .try_into()
+                    .expect("short"),
             },
             "every field at its widest",
         ),

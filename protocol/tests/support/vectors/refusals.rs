@@ -80,6 +80,7 @@ pub fn all() -> Vec<Vector> {
         refusal("refusal.storage", Refusal::Storage, "the old record stays"),
         refusal("refusal.tare-range", Refusal::TareRange, "below zero"),
         refusal("refusal.sealed", Refusal::Sealed, "started without the key"),
+        refusal("refusal.busy", Refusal::Busy, "Ida is at the keys"),
     ]
 }
 
