@@ -93,6 +93,8 @@ fn chain<const N: usize>(loads: &[Knot], pieces: usize) -> Result<Vec<Knot, N>, 
             before.map(|before| bend_q8(&from, to, &before, &from)),
             after.map(|after| bend_q8(&from, to, to, after).saturating_neg()),
         );
+        // A chord needs no knots.
+        let pieces = if bend_q8 == 0 { 1 } else { pieces };
         for piece in 1..pieces {
             if let Some(knot) = between(&from, to, bend_q8, piece, pieces) {
                 knots.push(knot).map_err(|_| too_many())?;

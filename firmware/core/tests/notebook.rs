@@ -116,7 +116,7 @@ fn a_cut_at_every_byte_costs_nothing_but_the_entry_at_hand() {
                 .map(|(_, entry)| entry.content[0]);
             assert_eq!(last, Some(0xDD), "{before}, {fuel}");
         }
-        assert!(new >= 1 && new < 60, "{before}: new in {new} cases");
+        assert!((1..60).contains(&new), "{before}: new in {new} cases");
     }
 }
 
