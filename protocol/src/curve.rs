@@ -21,9 +21,52 @@
 use heapless::Vec;
 
 use crate::table::{Knot, MASS_LIMIT, NET_COUNTS_LIMIT, TableFault, check};
+use crate::units::{divide_to_nearest, saturate_i32};
 
 /// Pieces an interval between two loads is cut into, where there is room.
 const PIECES: usize = 8;
+
+/// Most loads that make one table.
+pub const MOST_LOADS: usize = 24;
+
+/// Net counts of a load whose conversions have the mean `mean_q8`, above a zero of
+/// the mean `zero_q8`, both q8 counts: the nearest whole count, ties away from zero.
+#[must_use]
+pub fn net_counts(mean_q8: i32, zero_q8: i32) -> i32 {
+    let net_q8 = i64::from(mean_q8) - i64::from(zero_q8);
+    saturate_i32(divide_to_nearest(net_q8, 256))
+}
+
+/// As [`through`], of loads in whatever order they were captured; loads of the same
+/// mass count as one, at the mean of their counts.
+///
+/// # Errors
+/// As [`through`]; [`TableFault::TooMany`] for more than [`MOST_LOADS`].
+pub fn of_captures<const N: usize>(
+    loads: impl Iterator<Item = Knot> + Clone,
+    reach: i32,
+) -> Result<Vec<Knot, N>, TableFault> {
+    let mut sorted: Vec<Knot, MOST_LOADS> = Vec::new();
+    for load in loads.clone() {
+        if sorted.iter().any(|other| other.mass == load.mass) {
+            continue;
+        }
+        let equal = loads.clone().filter(|other| other.mass == load.mass);
+        let (sum, count) = equal.fold((0i64, 0i64), |(sum, count), other| {
+            (sum.saturating_add(i64::from(other.counts)), count + 1)
+        });
+        let counts = saturate_i32(divide_to_nearest(sum, count));
+        let mass = load.mass;
+        sorted
+            .push(Knot { counts, mass })
+            .map_err(|_| TableFault::TooMany {
+                knots: MOST_LOADS as u8 + 1,
+                fit: MOST_LOADS as u8,
+            })?;
+    }
+    sorted.sort_unstable_by_key(|knot| knot.mass);
+    through(&sorted, reach)
+}
 
 /// Knots of a table through `loads`: net counts and mass of each, rising, without
 /// zero, which is added. Above the last load the curve goes straight on to `reach`

@@ -10,3 +10,4 @@ pub mod schema;
 pub mod sessions;
 pub mod structure;
 pub mod traced;
+pub mod walks;

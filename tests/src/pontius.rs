@@ -243,6 +243,7 @@ pub fn calibrate(on: usize) -> Result<Found, Failure> {
         verify: Vec::new(),
         verify_falling: Vec::new(),
         correct_hysteresis: false,
+        through: false,
         both_ways: false,
         samples: SAMPLES,
         single_span_g: LOW_SPAN_G,

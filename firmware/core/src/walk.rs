@@ -21,7 +21,7 @@
 //! ([`Refusal::Busy`]).
 
 use heapless::Vec;
-use scalewright_protocol::curve::through;
+use scalewright_protocol::curve::{net_counts, of_captures};
 use scalewright_protocol::message::{CaptureFault, CaptureOrder, CaptureState, Captured, Refusal};
 use scalewright_protocol::settings::{Conduct, Settings};
 use scalewright_protocol::table::{Knot, TableFault};
@@ -375,7 +375,9 @@ impl Walk {
         let stored = self
             .table::<KNOTS>()
             .map_err(Refusal::Table)
-            .and_then(|knots| scale.store_here(&self.settings, whole(self.zero_q8), &knots));
+            .and_then(|knots| {
+                scale.store_here(&self.settings, net_counts(self.zero_q8, 0), &knots)
+            });
         match stored {
             Ok(()) => {
                 scale.hold_line(false);
@@ -452,8 +454,7 @@ impl Walk {
     /// Whether a resting signal is another load than the one captured last, and not
     /// the empty pan.
     fn is_new(&self, smooth_q8: i32) -> bool {
-        let counts = |q8: i32| whole(q8);
-        let far = |from_q8: i32| counts(smooth_q8).abs_diff(counts(from_q8));
+        let far = |from_q8: i32| net_counts(smooth_q8, from_q8).unsigned_abs();
         let wanted = ARRIVAL_COUNTS.unsigned_abs();
         far(self.zero_q8) >= wanted && far(self.rested_q8) >= wanted
     }
@@ -474,8 +475,7 @@ impl Walk {
                 self.stage = Stage::Choose;
             }
             Stage::TakingLast => {
-                let moved = whole(captured.mean_q8).wrapping_sub(whole(self.zero_q8));
-                self.zero_moved_counts = moved;
+                self.zero_moved_counts = net_counts(captured.mean_q8, self.zero_q8);
                 // The one next to the loads' end: the scale goes on from here.
                 self.zero_q8 = captured.mean_q8;
                 match self.table::<KNOTS>() {
@@ -487,10 +487,9 @@ impl Walk {
                 }
             }
             Stage::Taking(mass) => {
-                let net_q8 = captured.mean_q8.saturating_sub(self.zero_q8);
                 let taken = Taken {
                     mass,
-                    counts: whole(net_q8),
+                    counts: net_counts(captured.mean_q8, self.zero_q8),
                     sd_q8: captured.sd_q8,
                 };
                 if taken.counts < -ARRIVAL_COUNTS {
@@ -577,8 +576,7 @@ const ORDER: CaptureOrder = CaptureOrder {
     patience_ms: PATIENCE_MS,
 };
 
-/// The table that these loads make under these settings, in whatever order they were
-/// taken; of equal loads the last counts.
+/// The table that these loads make under these settings.
 ///
 /// # Errors
 /// [`TableFault`].
@@ -586,22 +584,11 @@ pub fn table_of<const KNOTS: usize>(
     loads: &[Taken],
     settings: &Settings,
 ) -> Result<Vec<Knot, KNOTS>, TableFault> {
-    let mut sorted: Vec<Knot, MOST_LOADS> = Vec::new();
-    for taken in loads {
-        let knot = Knot {
-            counts: taken.counts,
-            mass: taken.mass,
-        };
-        match sorted.iter_mut().find(|other| other.mass == knot.mass) {
-            Some(other) => *other = knot,
-            // At most as many as a walk takes.
-            None => {
-                let _ = sorted.push(knot);
-            }
-        }
-    }
-    sorted.sort_unstable_by_key(|knot| knot.mass);
-    through(&sorted, settings.overload_above())
+    let knots = loads.iter().map(|taken| Knot {
+        counts: taken.counts,
+        mass: taken.mass,
+    });
+    of_captures(knots, settings.overload_above())
 }
 
 /// Settings of a scale that takes nothing off for hysteresis: a walk cannot see it.
@@ -638,9 +625,4 @@ fn write_words(content: &mut [u8; CONTENT_BYTES], at: usize, words: &[u32]) {
     for (to, byte) in content.iter_mut().skip(at).zip(bytes) {
         *to = byte;
     }
-}
-
-/// The nearest whole count, ties away from zero.
-fn whole(q8: i32) -> i32 {
-    saturate_i32(divide_to_nearest(i64::from(q8), 256))
 }

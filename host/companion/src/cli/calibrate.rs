@@ -69,6 +69,10 @@ pub struct Arguments {
     /// Leave hysteresis in: the scale shall not take it off
     #[arg(long)]
     uncorrected: bool,
+    /// Lay the table through the loads, as a calibration at the scale's own keys
+    /// does [default: what all captures say together]
+    #[arg(long)]
+    through: bool,
     /// The scale's port [default: the one scale that answers]
     #[arg(long)]
     port: Option<String>,
@@ -114,6 +118,7 @@ fn plan(arguments: &Arguments) -> Result<Plan, Problem> {
     let weights = weights_named(&arguments.weights, arguments.weight_class.as_deref())?;
     let mut plan = Plan::on_cell(scale, weights, arguments.cell.unwrap_or_default())?;
     plan.correct_hysteresis = !arguments.uncorrected;
+    plan.through = arguments.through;
     Ok(plan)
 }
 

@@ -14,6 +14,7 @@ use scalewright_metrology::uncertainty::net_counts;
 
 use super::event::{Capture, Part};
 use super::plan::Plan;
+use super::through;
 use super::together;
 use super::verdict;
 use crate::quantise::{self, DeviceTables, HostTable};
@@ -45,6 +46,9 @@ pub struct Choice {
 
 /// Name of the joint solution among the candidates.
 const JOINT: &str = "joint";
+
+/// Why a table goes through the loads.
+const AS_ASKED: &str = "it goes through the loads, as was asked with --through";
 
 /// The same for people.
 const JOINT_TITLE: &str = "all captures together";
@@ -90,14 +94,30 @@ pub fn choose(plan: &Plan, captures: &[Capture], max_knots: usize) -> Result<Cho
         Err(_) => Vec::new(),
     };
     let mut joint_line = joint_line(plan, &judged.joint, &problem, &judged.wrong);
-    let (table, reason, curve): (_, _, &dyn Fn(f64) -> Option<f64>) = match (&laid, &proposal) {
-        (Ok(table), _) => {
+    let own_loads = through::loads(plan, captures);
+    let mut own_line = through::candidate(plan, &own_loads, space.max_knots);
+    let own = through::table(plan, &own_loads, space.max_knots);
+    if plan.through
+        && let Err(fault) = &own
+    {
+        return Err(format!("no table goes through these loads: {fault}"));
+    }
+    let own = own.ok().filter(|_| plan.through);
+    let (table, reason, curve): (_, _, &dyn Fn(f64) -> Option<f64>) = match (&own, &laid, &proposal)
+    {
+        (Some(table), ..) => {
+            own_line.chosen = true;
+            (table.clone(), AS_ASKED.into(), &|counts| {
+                judged.joint.u_g(counts)
+            })
+        }
+        (None, Ok(table), _) => {
             joint_line.chosen = true;
             joint_line.points = table.knots().len();
             let reason = reason(plan, &joint_line, &lines);
             (table.clone(), reason, &|counts| judged.joint.u_g(counts))
         }
-        (Err(why), Ok(proposal)) => {
+        (None, Err(why), Ok(proposal)) => {
             joint_line.note = Some(why.clone());
             if let Some(line) = lines.get_mut(proposal.chosen) {
                 line.chosen = true;
@@ -108,8 +128,9 @@ pub fn choose(plan: &Plan, captures: &[Capture], max_knots: usize) -> Result<Cho
                 proposal.u_g(counts)
             })
         }
-        (Err(why), Err(_)) => return Err(why.clone()),
+        (None, Err(why), Err(_)) => return Err(why.clone()),
     };
+    lines.push(own_line);
     lines.push(joint_line);
     let band_g = grid(plan.scale.max_g)
         .filter_map(|load_g| Some((load_g, curve(counts_at(&table, quantum_ug, load_g)?)?)))

@@ -112,6 +112,10 @@ pub struct Plan {
     /// Whether the scale may be told to take hysteresis off.
     #[serde(default = "corrects")]
     pub correct_hysteresis: bool,
+    /// Whether the table goes through the loads, as one made at the scale's own keys
+    /// does, instead of what all captures say together.
+    #[serde(default)]
+    pub through: bool,
     /// Whether the fit loads are taken on the way down as well.
     pub both_ways: bool,
     /// Samples per capture.
@@ -298,6 +302,7 @@ impl Plan {
             verify,
             verify_falling,
             correct_hysteresis: true,
+            through: false,
             both_ways: true,
             samples: SAMPLES,
             single_span_g,
