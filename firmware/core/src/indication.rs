@@ -18,7 +18,7 @@ use scalewright_protocol::hysteresis::Plays;
 use scalewright_protocol::message::{Flags, Refusal};
 use scalewright_protocol::settings::Settings;
 use scalewright_protocol::table::{Place, Table};
-use scalewright_protocol::units::{CODE_MAX, CODE_MIN, divide_to_nearest, product, saturate_i32};
+use scalewright_protocol::units::{CODE_MAX, CODE_MIN, divide_to_nearest, product};
 
 /// Whole zero-setting range in per cent of Max (OIML R 76-1:2006 clause 4.5.1:
 /// zero-setting and zero-tracking together have at most that effect). It lies
@@ -32,7 +32,9 @@ pub const START_RANGE_PERCENT: u32 = 20;
 const START_RANGE_PARTS: u32 = 200 / START_RANGE_PERCENT;
 /// Zero-tracking moves by at most d by this in so many milliseconds: 0.5 d in a
 /// second (OIML R 76-1:2006 clause 4.5.7, from memory).
-const TRACKING_MS: i32 = 2000;
+const TRACKING_MS: u32 = 2000;
+/// Farthest that zero is moved at once, ADC counts.
+const OFF_MAX: i32 = 1 << 22;
 /// Blank below minus this many d (common practice).
 pub const UNDERLOAD_D: i32 = 20;
 /// Rest limit without a table, q8 counts: 1/50 000 of the code range (contract
@@ -187,16 +189,19 @@ impl Reference {
         if away == 0 || away > settings.d.unsigned_abs() / 2 {
             return;
         }
-        let target = whole_counts(smooth_q8);
-        let mut counts = target;
-        let allowed = product(settings.d, elapsed_ms.min(1000) as i32);
-        let asked = product(away as i32, TRACKING_MS);
-        if asked > allowed {
-            // Within a d of zero the table is straight enough to go by share.
-            let by = i64::from(target.wrapping_sub(self.zero_counts)).saturating_mul(allowed);
+        let mut counts = whole_counts(smooth_q8);
+        // d has 21 bits (Max has 27, and at least 100 d), so that all of this fits.
+        let per_s = settings.d.unsigned_abs().wrapping_mul(elapsed_ms.min(1000));
+        let share_q8 = (per_s / TRACKING_MS << 8).checked_div(away).unwrap_or(0);
+        if share_q8 < 256 {
+            // Within a d of zero the table is straight enough to go by share. A d of
+            // more counts than this is none.
+            let off = counts
+                .wrapping_sub(self.zero_counts)
+                .clamp(-OFF_MAX, OFF_MAX);
             counts = self
                 .zero_counts
-                .wrapping_add(saturate_i32(divide_to_nearest(by, asked)));
+                .wrapping_add(off.wrapping_mul(share_q8 as i32) / 256);
         }
         if self.may_be_zero(table, settings, counts, ZERO_RANGE_PARTS) {
             self.zero_counts = counts;

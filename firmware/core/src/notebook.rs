@@ -105,7 +105,9 @@ impl Entry {
 /// Place in the notebook: which page, and the next free entry.
 #[derive(Clone, Debug)]
 pub struct Notebook {
-    page: Slot,
+    /// Whether the second page is in use. All zeros at first, as the whole
+    /// instrument is: a small chip's image shall not hold it.
+    second: bool,
     number: u32,
     /// 0 before anything was ever written.
     next: u16,
@@ -129,7 +131,7 @@ impl Notebook {
     #[must_use]
     pub const fn new() -> Self {
         Self {
-            page: Slot::NotesA,
+            second: false,
             number: 0,
             next: 0,
         }
@@ -138,17 +140,21 @@ impl Notebook {
     /// Finds the page in use. Reads only.
     pub fn open<S: Storage>(&mut self, storage: &mut S) {
         *self = Self::new();
-        for page in [Slot::NotesA, Slot::NotesB] {
-            let head = read(storage, page, 0).filter(|entry| entry.kind == Kind::Head);
+        for second in [false, true] {
+            let head = read(storage, page(second), 0).filter(|entry| entry.kind == Kind::Head);
             let Some(number) = head.map(|entry| entry.word(0)) else {
                 continue;
             };
             if self.next == 0 || is_newer(number, self.number) {
                 let mut next = 1u16;
-                while next < capacity::<S>() && !is_erased(storage, page, next) {
+                while next < capacity::<S>() && !is_erased(storage, page(second), next) {
                     next = next.wrapping_add(1);
                 }
-                *self = Self { page, number, next };
+                *self = Self {
+                    second,
+                    number,
+                    next,
+                };
             }
         }
     }
@@ -174,7 +180,7 @@ impl Notebook {
             }
             let at = self.next;
             self.next = at.saturating_add(1);
-            if write(storage, self.page, at, &Entry::new(kind, content)).is_ok() {
+            if write(storage, page(self.second), at, &Entry::new(kind, content)).is_ok() {
                 return Ok(());
             }
         }
@@ -192,7 +198,7 @@ impl Notebook {
         let mut at = before.min(self.next);
         while at > 1 {
             at = at.wrapping_sub(1);
-            if let Some(entry) = read(storage, self.page, at)
+            if let Some(entry) = read(storage, page(self.second), at)
                 && wanted(entry.kind)
             {
                 return Some((at, entry));
@@ -206,7 +212,7 @@ impl Notebook {
         if position == 0 || position >= self.next {
             return None;
         }
-        read(storage, self.page, position)
+        read(storage, page(self.second), position)
     }
 
     /// Positions in use end here.
@@ -235,14 +241,14 @@ impl Notebook {
     /// on. Until its head is written the old one is.
     fn turn_over<S: Storage>(&mut self, storage: &mut S) -> Result<(), Refusal> {
         let kept = self.kept(storage);
-        let page = self.page.other();
+        let (old, new) = (page(self.second), page(!self.second));
         let mut from = Some(0);
         while let Some(at) = from {
-            from = storage.erase(page, at).map_err(|_| Refusal::Storage)?;
+            from = storage.erase(new, at).map_err(|_| Refusal::Storage)?;
         }
         let mut next = 1u16;
         for at in 1..self.next {
-            let Some(entry) = read(storage, self.page, at) else {
+            let Some(entry) = read(storage, old, at) else {
                 continue;
             };
             let keep = match entry.kind {
@@ -253,14 +259,18 @@ impl Notebook {
             };
             // Room for at least one more is left in any case.
             if keep && next.saturating_add(1) < capacity::<S>() {
-                write(storage, page, next, &entry)?;
+                write(storage, new, next, &entry)?;
                 next = next.wrapping_add(1);
             }
         }
         let number = self.number.wrapping_add(1).max(1);
         let head = Entry::new(Kind::Head, &number.to_le_bytes());
-        write(storage, page, 0, &head)?;
-        *self = Self { page, number, next };
+        write(storage, new, 0, &head)?;
+        *self = Self {
+            second: !self.second,
+            number,
+            next,
+        };
         Ok(())
     }
 
@@ -295,6 +305,10 @@ impl Notebook {
         }
         kept
     }
+}
+
+const fn page(second: bool) -> Slot {
+    if second { Slot::NotesB } else { Slot::NotesA }
 }
 
 /// Entries of a page.
