@@ -193,7 +193,7 @@ impl Reference {
         let mut counts = whole_counts(smooth_q8);
         // d has 21 bits (Max has 27, and at least 100 d), so that all of this fits.
         let per_s = settings.d.unsigned_abs().wrapping_mul(elapsed_ms.min(1000));
-        let share_q12 = (per_s / TRACKING_MS << 12).checked_div(away).unwrap_or(0);
+        let share_q12 = ((per_s / TRACKING_MS) << 12).checked_div(away).unwrap_or(0);
         if share_q12 < 1 << 12 {
             // Within a d of zero the table is straight enough to go by share. A d of
             // more counts than this is none.
