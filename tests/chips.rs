@@ -246,12 +246,8 @@ fn a_hung_loop_is_ended_and_the_table_is_there(board: Board) {
 
 fn the_display_shows_and_the_keys_act(board: Board) {
     let mut chip = Chip::switched_on(board, &BenchSpec::studio_factory(6));
-    let look = |chip: &Chip| {
-        let rows = hold(&chip.rig).emulator.screen();
-        Screen::of(&rows)
-    };
     chip.state_after(2000);
-    assert_eq!(look(&chip).small(7), "not calibrated");
+    assert_eq!(trouble(board, &look(&chip)), "not calibrated");
     // A table through the cell's own zero and load.
     let zero_q8 = i64::from(chip.state().smooth_q8);
     hold(&chip.rig).place_g(3000.0);
@@ -275,29 +271,98 @@ fn the_display_shows_and_the_keys_act(board: Board) {
     let folder = std::env::temp_dir().join("scalewright-screens");
     std::fs::create_dir_all(&folder).expect("a folder");
     std::fs::write(folder.join(format!("{}.svg", board.name())), screen.svg()).expect("written");
+    match board {
+        Board::Atmega328p => panel_acts(&mut chip),
+        Board::Rp2040 => indicator_acts(&mut chip),
+    }
+}
+
+fn look(chip: &Chip) -> Screen {
+    let rows = hold(&chip.rig).emulator.screen();
+    Screen::of(&rows)
+}
+
+/// What stands in place of a mass.
+fn trouble(board: Board, screen: &Screen) -> String {
+    match board {
+        Board::Atmega328p => screen.small(7),
+        // In tall letters from row 8 on, each row of a letter twice.
+        Board::Rp2040 => screen.tall(8),
+    }
+}
+
+fn press(chip: &mut Chip, keys: [bool; 3]) {
+    hold(&chip.rig).keys(keys);
+    chip.state_after(100);
+    hold(&chip.rig).keys([false; 3]);
+    chip.state_after(400);
+}
+
+/// 3 kg on the pan of a scale of the small panel.
+fn panel_acts(chip: &mut Chip) {
+    let screen = look(chip);
     let shown: i64 = screen.large().parse().expect("a number");
     assert!((2994..=3006).contains(&shown), "{shown} g");
     assert_eq!(screen.small(5), "g");
     assert_eq!(screen.small(7), "Max 6000 d = 2");
     assert_eq!(screen.small(0), "at rest");
 
-    let press = |chip: &mut Chip, keys: [bool; 3]| {
-        hold(&chip.rig).keys(keys);
-        chip.state_after(100);
-        hold(&chip.rig).keys([false; 3]);
-        chip.state_after(400);
-    };
-    press(&mut chip, [false, true, false]);
-    assert_eq!(look(&chip).small(7), "tare set");
+    press(chip, [false, true, false]);
+    assert_eq!(look(chip).small(7), "tare set");
     assert!(chip.state().flags.has(Flags::NET));
     assert_eq!(chip.state().indication, Some(0));
-    assert_eq!(look(&chip).large(), "0");
-    press(&mut chip, [true, false, false]);
-    assert_eq!(look(&chip).small(7), "outside zero range");
-    press(&mut chip, [false, true, false]);
+    assert_eq!(look(chip).large(), "0");
+    press(chip, [true, false, false]);
+    assert_eq!(look(chip).small(7), "outside zero range");
+    press(chip, [false, true, false]);
     assert!(!chip.state().flags.has(Flags::NET));
-    press(&mut chip, [false, false, true]);
-    assert!(look(&chip).small(7).starts_with("gross "));
+    press(chip, [false, false, true]);
+    assert!(look(chip).small(7).starts_with("gross "));
+}
+
+/// The same on the indicator; then through its menu to another unit, which is there
+/// again after the power was cut.
+fn indicator_acts(chip: &mut Chip) {
+    const LEFT: [bool; 3] = [true, false, false];
+    const MIDDLE: [bool; 3] = [false, true, false];
+    const RIGHT: [bool; 3] = [false, false, true];
+    let screen = look(chip);
+    let shown: i64 = screen.indication().parse().expect("a number");
+    assert!((2994..=3006).contains(&shown), "{shown} g");
+    assert_eq!(screen.words(0), "at rest");
+    assert_eq!(screen.words(38), "Max 6000 g d 2 g");
+    assert_eq!(screen.keys(), ["zero", "tare", "menu"]);
+
+    press(chip, MIDDLE);
+    assert_eq!(look(chip).words(47), "tare set");
+    assert!(chip.state().flags.has(Flags::NET));
+    assert_eq!(chip.state().indication, Some(0));
+    assert_eq!(look(chip).indication(), "0");
+    assert_eq!(look(chip).keys()[1], "no tare");
+    press(chip, LEFT);
+    assert_eq!(look(chip).words(47), "too much: use tare");
+    press(chip, MIDDLE);
+    assert!(!chip.state().flags.has(Flags::NET));
+
+    press(chip, RIGHT);
+    assert_eq!(look(chip).words(0), "menu 1 of 9");
+    press(chip, MIDDLE);
+    assert_eq!(look(chip).words(0), "units 1 of 4");
+    press(chip, LEFT);
+    press(chip, MIDDLE);
+    press(chip, RIGHT);
+    let shown = look(chip).indication();
+    assert!(
+        shown.starts_with("2.99") || shown.starts_with("3.00"),
+        "{shown} kg"
+    );
+    // What was chosen is in the notebook.
+    chip.restart("power");
+    chip.hello();
+    chip.state_after(3000);
+    let screen = look(chip);
+    assert_eq!(screen.words(38), "Max 6.000 kg d 0.002 kg");
+    assert_eq!(screen.indication(), shown);
 }
 
 /// A line at another speed reads as noise; a cut frame as well.
@@ -435,9 +500,16 @@ fn a_scale_without_a_display_weighs_on(board: Board) {
         .emulator
         .command(&json!({"do": "display", "plugged": true}));
     chip.state_after(6000);
-    let rows = hold(&chip.rig).emulator.screen();
     // This table knows nothing of the cell: what lies there is too much for it.
-    assert_eq!(Screen::of(&rows).small(7), "above Max");
+    let told = match board {
+        Board::Atmega328p => look(&chip).small(7),
+        Board::Rp2040 => look(&chip).words(24),
+    };
+    let wanted = match board {
+        Board::Atmega328p => "above Max",
+        Board::Rp2040 => "take load off",
+    };
+    assert_eq!(told, wanted);
 }
 
 fn the_log_reads_back(board: Board) {

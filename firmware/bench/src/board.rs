@@ -9,6 +9,7 @@
 use std::fmt;
 use std::time::Duration;
 
+use scalewright_core::indicator::Front;
 use scalewright_core::instrument::{Event, Identity, Instrument};
 use scalewright_protocol::settings::Input;
 use scalewright_protocol::units::{elapsed_ms, reached_ms};
@@ -58,6 +59,10 @@ pub struct Board {
     /// Virtual time the device was switched on, ns.
     boot_ns: u64,
     ordered_trouble: Option<AdcTrouble>,
+    /// Display and keys, if there are any.
+    front: Option<Front>,
+    /// Keys held down, a bit each from the left, and until when, ns.
+    pressed: (u8, u64),
     arrived: Vec<u8>,
 }
 
@@ -86,8 +91,11 @@ impl Board {
         let wires = Wires::new(converter);
         let flash = SimFlash::new(image);
         let bridge = Bridge::new(spec.read_by, &wires, spec.settings.rate_sps, 0);
-        let instrument = Instrument::new(identity(&spec), flash.clone(), spec.settings, 0);
+        let mut instrument = Instrument::new(identity(&spec), flash.clone(), spec.settings, 0);
+        let front = spec.front.then(|| Front::new(0, &mut instrument));
         Self {
+            front,
+            pressed: (0, 0),
             operator: Operator::new(spec.weights.clone(), spec.habits.clone(), seed),
             desk: Desk::new(spec.weights.clone(), flash.clone()),
             line_in: Line::new(spec.line_in.clone(), seed, Purpose::LineIn),
@@ -247,6 +255,25 @@ impl Board {
         if due.is_some_and(|deadline_ms| reached_ms(now_ms, deadline_ms)) {
             self.tell(at_ns, Event::Tick, out);
         }
+        self.turn_front(at_ns, now_ms);
+    }
+
+    /// Keys and display. What differs is painted at once: this display is quick.
+    fn turn_front(&mut self, now_ns: u64, now_ms: u32) {
+        let Some(front) = &mut self.front else {
+            return;
+        };
+        if self.flash.is_dead() {
+            return;
+        }
+        let (keys, until_ns) = self.pressed;
+        let down = if now_ns < until_ns { keys } else { 0 };
+        front.turn(now_ms, down, &mut self.instrument);
+        for _ in 0..MOST_TILES {
+            if let Some(tile) = front.paint(now_ms, &self.instrument) {
+                self.desk.paint(tile.page, tile.column, &tile.columns);
+            }
+        }
     }
 
     /// When the firmware wants to be called, ns of virtual time.
@@ -289,7 +316,10 @@ impl Board {
                     .signal
                     .cell
                     .exchange_curve(curve),
-                Order::Restart => self.restart(now_ns, out),
+                Order::Restart { keys } => self.restart(now_ns, keys, out),
+                Order::Press { keys, for_ms } => {
+                    self.pressed = (keys, now_ns + u64::from(for_ms) * 1_000_000);
+                }
             }
         }
         if moved {
@@ -298,7 +328,7 @@ impl Board {
     }
 
     /// The device is switched off and on: the flash stays, all else is new.
-    fn restart(&mut self, now_ns: u64, out: &mut Vec<u8>) {
+    fn restart(&mut self, now_ns: u64, keys: u8, out: &mut Vec<u8>) {
         self.flash.revive();
         self.boot_ns = now_ns;
         {
@@ -316,6 +346,12 @@ impl Board {
             self.spec.settings,
             0,
         );
+        if keys & UNLOCKING != 0 {
+            self.instrument.unlock();
+        }
+        if self.spec.front {
+            self.front = Some(Front::new(0, &mut self.instrument));
+        }
         self.tell(now_ns, Event::Tick, out);
     }
 
@@ -327,6 +363,12 @@ impl Board {
         );
     }
 }
+
+/// The key that opens a sealed scale, held at its start.
+const UNLOCKING: u8 = 1 << 2;
+
+/// Tiles of the display.
+const MOST_TILES: usize = 64;
 
 /// How far time moves at once while the converter sleeps, ns.
 const ASLEEP_STEP_NS: u64 = 100_000_000;

@@ -37,8 +37,13 @@ pub(crate) enum Order {
     LineIn(LineFaults),
     LineOut(LineFaults),
     Curve(Curve),
-    Restart,
+    Restart { keys: u8 },
+    Press { keys: u8, for_ms: u32 },
 }
+
+/// What a display of 128x64 dots shows: eight rows of columns of eight dots, the
+/// lowest bit on top.
+pub type Dots = [[u8; 128]; 8];
 
 #[derive(Debug)]
 struct State {
@@ -47,6 +52,7 @@ struct State {
     true_load_g: f64,
     mistake: Option<Mistake>,
     time_s: f64,
+    display: Box<Dots>,
 }
 
 /// A handle on the bench; clones are the same bench.
@@ -65,6 +71,7 @@ impl Desk {
                 true_load_g: 0.0,
                 mistake: None,
                 time_s: 0.0,
+                display: Box::new([[0; 128]; 8]),
             })),
             flash,
         }
@@ -87,6 +94,26 @@ impl Desk {
         state.true_load_g = true_load_g;
         state.mistake = mistake;
         state.time_s = time_s;
+    }
+
+    /// What the display shows, on a bench that has one.
+    #[must_use]
+    pub fn display(&self) -> Dots {
+        *self.state().display
+    }
+
+    pub(crate) fn paint(&self, page: u8, column: u8, columns: &[u8]) {
+        let mut state = self.state();
+        let row = state.display.get_mut(usize::from(page));
+        let places = row.into_iter().flatten().skip(usize::from(column));
+        for (place, dots) in places.zip(columns) {
+            *place = *dots;
+        }
+    }
+
+    /// Presses keys, a bit each from the left, for so long, ms.
+    pub fn press(&self, keys: u8, for_ms: u32) {
+        self.order(Order::Press { keys, for_ms });
     }
 
     /// Puts exactly `load_g` on the pan at once, instead of all weights.
@@ -121,7 +148,12 @@ impl Desk {
 
     /// Switches the device off and on again; its flash keeps what it holds.
     pub fn restart(&self) {
-        self.order(Order::Restart);
+        self.restart_with(0);
+    }
+
+    /// The same with keys held down meanwhile, a bit each from the left.
+    pub fn restart_with(&self, keys: u8) {
+        self.order(Order::Restart { keys });
     }
 
     /// Cuts the power after so many more bytes of flash were erased or

@@ -44,7 +44,7 @@ mod bridge;
 pub use adc::{Settling, Signal};
 pub use board::Board;
 pub use bridge::ReadBy;
-pub use desk::{Desk, Pan};
+pub use desk::{Desk, Dots, Pan};
 pub use faults::{AdcTrouble, AdcTroubleSpan, LineFaults};
 pub use flash::FlashImage;
 pub use operator::{Habits, LoadOrder, Mistake, Spot};
@@ -101,6 +101,8 @@ pub struct BenchSpec {
     pub line_in: LineFaults,
     /// The line towards the host.
     pub line_out: LineFaults,
+    /// Whether display and keys are there: see [`Desk::display`].
+    pub front: bool,
 }
 
 impl BenchSpec {
@@ -124,6 +126,7 @@ impl BenchSpec {
             adc_troubles: Vec::new(),
             line_in: LineFaults::default(),
             line_out: LineFaults::default(),
+            front: false,
         }
     }
 

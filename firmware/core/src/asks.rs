@@ -354,4 +354,21 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
         self.reference = reference;
         Ok(())
     }
+
+    /// Preset tare: a container of this mass, quanta, as somebody entered it
+    /// (OIML R 76-1:2006 clause 4.7, from memory: within the range of the scale;
+    /// the caller rounds it). 0 ends the tare.
+    ///
+    /// # Errors
+    /// [`Refusal::NotCalibrated`], [`Refusal::TareRange`] below zero or above Max.
+    pub fn preset_tare(&mut self, quanta: i32) -> Result<(), Refusal> {
+        if self.table.is_none() {
+            return Err(Refusal::NotCalibrated);
+        }
+        if !(0..=self.settings.max).contains(&quanta) {
+            return Err(Refusal::TareRange);
+        }
+        self.reference.tare = quanta;
+        Ok(())
+    }
 }

@@ -377,6 +377,12 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
         self.reference.tare = 0;
     }
 
+    /// Records stored so far: changes of table or settings.
+    #[must_use]
+    pub const fn changes(&self) -> u32 {
+        self.slots.sequence()
+    }
+
     /// Settings in force.
     #[must_use]
     pub const fn settings(&self) -> &Settings {

@@ -101,7 +101,7 @@ const fn squared(value: u32) -> u64 {
 /// The root of a square, rounded down, one bit at a time. (The core library's
 /// `isqrt` is the same number faster, but keeps a table of 512 bytes in RAM on
 /// an 8-bit chip; a test compares the two.)
-fn root_of(square: u64) -> u32 {
+pub(crate) fn root_of(square: u64) -> u32 {
     let mut root = 0u32;
     let mut bit = 1u32 << 31;
     while bit != 0 {

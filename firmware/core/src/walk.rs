@@ -259,6 +259,32 @@ impl Walk {
         Ok(())
     }
 
+    /// An interrupted calibration is given up for good.
+    pub fn discard<S: Storage, const KNOTS: usize, const QUEUE: usize>(
+        &mut self,
+        scale: &mut Instrument<S, KNOTS, QUEUE>,
+    ) {
+        let _ = scale.remember(Kind::WalkOver, &[]);
+    }
+
+    /// Net counts of what lies on the pan now; nothing without a signal.
+    pub fn net_counts<S: Storage, const KNOTS: usize, const QUEUE: usize>(
+        &self,
+        scale: &Instrument<S, KNOTS, QUEUE>,
+    ) -> Option<i32> {
+        let heard = scale.fault.is_none() && scale.latest.known;
+        heard.then(|| net_counts(scale.latest.smooth_q8, self.zero_q8))
+    }
+
+    /// What lies on the pan now by what is known of the scale, quanta of the new
+    /// settings; nothing before anything is known.
+    pub fn reading<S: Storage, const KNOTS: usize, const QUEUE: usize>(
+        &self,
+        scale: &Instrument<S, KNOTS, QUEUE>,
+    ) -> Option<i32> {
+        self.reads(scale, self.net_counts(scale)?)
+    }
+
     fn start_over(&mut self, settings: Settings) {
         *self = Self {
             stage: Stage::EmptyPan,

@@ -170,7 +170,8 @@ fn start() -> Option<core::convert::Infallible> {
     );
     let mut link = Link::new(usb, uart);
     let display = DisplayBus::new(pac.I2C0, wires.display_sda, wires.display_scl);
-    let mut panel = Panel::new(keyboard, Screen::new(display), sampler::now_ms());
+    let screen = Screen::new(display);
+    let mut panel = Panel::new(keyboard, screen, sampler::now_ms(), &mut instrument);
     defmt::info!("started, device {=u32:08x}", device_id);
 
     loop {

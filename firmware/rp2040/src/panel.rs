@@ -1,4 +1,4 @@
-//! Keys and display, between the board's pins and the core's panel.
+//! Keys and display, between the board's pins and the core's front.
 //!
 //! The core decides what a key does and what is shown; this brings key levels
 //! in and pieces of picture out, at most one piece a turn of the main loop. A
@@ -9,8 +9,8 @@ use core::convert::Infallible;
 
 use embedded_hal::digital::InputPin;
 use rp2040_hal::gpio::bank0::{Gpio6, Gpio7, Gpio8};
+use scalewright_core::indicator::{Front, Light};
 use scalewright_core::instrument::Instrument;
-use scalewright_core::panel::{self, Keys, ROM_BYTES};
 use scalewright_core::ports::Storage;
 use scalewright_protocol::units::elapsed_ms;
 
@@ -20,51 +20,56 @@ use crate::screen::{Absent, Screen};
 /// Time between two attempts to find the display, ms.
 const RETRY_MS: u32 = 2000;
 /// Time between two questions whether it is still there, ms. When nothing
-/// changes nothing is painted, and its absence would go unnoticed; back again
+/// changes little is painted, and its absence would go unnoticed; back again
 /// it would be dark.
 const ASK_MS: u32 = 500;
 
-/// Letters and phrases, in flash.
-static GLYPHS: [u8; ROM_BYTES] = panel::ROM;
-
 /// The three keys.
 pub struct Keyboard {
-    /// Zero-setting.
+    /// The left one, ZERO.
     pub zero: PulledUp<Gpio6>,
-    /// Tare.
+    /// The middle one, TARE.
     pub tare: PulledUp<Gpio7>,
-    /// The next view.
+    /// The right one, VIEW.
     pub view: PulledUp<Gpio8>,
 }
 
 impl Keyboard {
-    /// Keys held down now.
-    fn down(&mut self) -> Keys {
+    /// Keys held down now, a bit each from the left.
+    fn down(&mut self) -> u8 {
         let bit = |level: Result<bool, Infallible>| u8::from(level.unwrap_or(false));
         let (zero, tare) = (bit(self.zero.is_low()), bit(self.tare.is_low()));
-        Keys(zero | tare << 1 | bit(self.view.is_low()) << 2)
+        zero | tare << 1 | bit(self.view.is_low()) << 2
     }
 }
 
 /// Keys, display and what the core knows of them.
 pub struct Panel {
-    core: panel::Panel,
+    front: Front,
     keyboard: Keyboard,
     screen: Screen,
     /// Whether the display was there when last spoken to, and when that was, ms.
     present: bool,
     spoken_ms: u32,
+    /// How it was lit; unknown when it was just found.
+    lit: Option<Light>,
 }
 
 impl Panel {
-    /// A panel whose display is looked for at once.
-    pub fn new(keyboard: Keyboard, screen: Screen, now_ms: u32) -> Self {
+    /// A panel whose display is looked for at once, with what was chosen before.
+    pub fn new<S: Storage, const KNOTS: usize>(
+        keyboard: Keyboard,
+        screen: Screen,
+        now_ms: u32,
+        instrument: &mut Instrument<S, KNOTS>,
+    ) -> Self {
         Self {
-            core: panel::Panel::new(),
+            front: Front::new(now_ms, instrument),
             keyboard,
             screen,
             present: false,
             spoken_ms: now_ms.wrapping_sub(RETRY_MS),
+            lit: None,
         }
     }
 
@@ -75,24 +80,27 @@ impl Panel {
         instrument: &mut Instrument<S, KNOTS>,
     ) {
         let down = self.keyboard.down();
-        if let Some(key) = self.core.keys(now_ms, down) {
-            self.core.press(now_ms, key, instrument);
-        }
+        self.front.turn(now_ms, down, instrument);
         let silent_ms = elapsed_ms(now_ms, self.spoken_ms);
         if !self.present {
             if silent_ms >= RETRY_MS {
                 let set_up = self.screen.set_up();
                 self.note(now_ms, set_up);
-                self.core.repaint();
+                self.front.repaint();
+                self.lit = None;
             }
             return;
         }
-        let rom = |at: usize| GLYPHS.get(at).copied().unwrap_or(0);
-        if let Some(tile) = self.core.paint(now_ms, instrument, rom) {
+        let light = self.front.indicator().light();
+        if self.lit != Some(light) {
+            let lit = self.screen.light(light);
+            self.note(now_ms, lit);
+            self.lit = Some(light);
+        } else if let Some(tile) = self.front.paint(now_ms, instrument) {
             let placed = self.screen.place(tile.page, tile.column, &tile.columns);
             self.note(now_ms, placed);
         } else if silent_ms >= ASK_MS {
-            let asked = self.screen.ask();
+            let asked = self.screen.ask(light);
             self.note(now_ms, asked);
         }
     }

@@ -1,8 +1,10 @@
-//! The display's driver: set up, place a piece of picture, ask whether it is
-//! there.
+//! The display's driver: set up, place a piece of picture, light it, ask whether
+//! it is there.
 //!
 //! Built without the feature `display` it takes everything and shows nothing,
 //! which is how the rest of the image is shown to be free of panics.
+
+use scalewright_core::indicator::Light;
 
 use crate::display_bus::DisplayBus;
 
@@ -10,8 +12,21 @@ use crate::display_bus::DisplayBus;
 use ssd1306::{
     I2CDisplayInterface, Ssd1306,
     mode::{BasicMode, DisplayConfig},
-    prelude::{DisplayRotation, DisplaySize128x64, I2CInterface},
+    prelude::{Brightness, DisplayRotation, DisplaySize128x64, I2CInterface},
 };
+
+/// Contrast and charging time of a display that is as dim as it gets, and of the
+/// levels from 1 on (by eye; the controller's data sheet gives the range only).
+#[cfg(feature = "display")]
+const DIM: Brightness = Brightness::DIMMEST;
+#[cfg(feature = "display")]
+const LEVELS: [Brightness; 5] = [
+    Brightness::custom(1, 0x20),
+    Brightness::custom(2, 0x20),
+    Brightness::custom(2, 0x50),
+    Brightness::custom(2, 0x90),
+    Brightness::custom(2, 0xFF),
+];
 
 /// The display did not answer.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -46,12 +61,30 @@ impl Screen {
         self.driver.init().map_err(|_| Absent)
     }
 
-    /// Says something harmless to it.
+    /// Lights it so.
     ///
     /// # Errors
     /// [`Absent`].
-    pub fn ask(&mut self) -> Result<(), Absent> {
-        self.driver.set_display_on(true).map_err(|_| Absent)
+    pub fn light(&mut self, light: Light) -> Result<(), Absent> {
+        let brightness = match light {
+            Light::Off => return self.ask(light),
+            Light::Dim => DIM,
+            Light::Lit(level) => {
+                let level = usize::from(level).saturating_sub(1);
+                LEVELS.get(level).copied().unwrap_or(Brightness::NORMAL)
+            }
+        };
+        self.driver.set_brightness(brightness).map_err(|_| Absent)?;
+        self.ask(light)
+    }
+
+    /// Says once more whether it shall be on, which tells whether it is there.
+    ///
+    /// # Errors
+    /// [`Absent`].
+    pub fn ask(&mut self, light: Light) -> Result<(), Absent> {
+        let on = light != Light::Off;
+        self.driver.set_display_on(on).map_err(|_| Absent)
     }
 
     /// Places columns of eight dots each, the lowest bit on top, from `column`
@@ -84,11 +117,20 @@ impl Screen {
         Ok(())
     }
 
+    /// Takes it where the compiler cannot see that nobody looks at it.
+    ///
+    /// # Errors
+    /// None.
+    pub fn light(&mut self, light: Light) -> Result<(), Absent> {
+        core::hint::black_box(light);
+        Ok(())
+    }
+
     /// Does nothing.
     ///
     /// # Errors
     /// None.
-    pub fn ask(&mut self) -> Result<(), Absent> {
+    pub fn ask(&mut self, _light: Light) -> Result<(), Absent> {
         Ok(())
     }
 

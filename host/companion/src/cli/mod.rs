@@ -28,6 +28,7 @@ mod certificate;
 mod clock;
 mod compare;
 mod compare_live;
+mod display_text;
 mod find;
 mod firmware_problem;
 mod flash;

@@ -76,6 +76,8 @@ fn spec(wanted: Wanted) -> BenchSpec {
             weight.true_g += way * BAD_E * 2.0;
         }
     }
+    // Somebody is there to look and press.
+    spec.front = wanted.free;
     spec.pace = match (wanted.free, wanted.speed) {
         (true, _) => Pace::Free,
         (false, Some(speed)) => Pace::Real { speed },
@@ -102,6 +104,22 @@ fn problem(fault: &BenchFault) -> Problem {
 }
 
 impl Studio {
+    /// Presses keys, a bit each from the left, for so long, ms.
+    pub fn press(&self, keys: u8, for_ms: u32) {
+        self.desk.press(keys, for_ms);
+    }
+
+    /// What the scale's display shows.
+    #[must_use]
+    pub fn display(&self) -> super::display_text::Dots {
+        self.desk.display()
+    }
+
+    /// Switches the scale off and on, with these keys held.
+    pub fn restart(&self, keys: u8) {
+        self.desk.restart_with(keys);
+    }
+
     /// Switches the bench on behind a port of its own and says which.
     ///
     /// # Errors
