@@ -239,7 +239,7 @@ pub struct Hello {
 pub struct Flags(pub u16);
 
 impl Flags {
-    /// At rest by the settings' stability window.
+    /// At rest: what the signal may still be off by is within the settings' limit.
     pub const STABLE: Self = Self(1);
     /// Within a quarter of e of zero.
     pub const AT_ZERO: Self = Self(1 << 1);
@@ -261,7 +261,8 @@ impl Flags {
     pub const SETTLING: Self = Self(1 << 9);
     /// Outside the table, on the continuation of its end segment.
     pub const CONTINUED: Self = Self(1 << 10);
-    /// A spike was taken out of this sample.
+    /// The code of this sample is held back: a spike, or one of the first two of
+    /// a step.
     pub const SPIKE: Self = Self(1 << 11);
     /// The stored record in force is not the newest: the newest was broken.
     pub const FELL_BACK: Self = Self(1 << 12);
@@ -323,13 +324,17 @@ pub struct State {
     pub sequence: u32,
     /// Despiked and smoothed, q8 counts.
     pub smooth_q8: i32,
-    /// Highest minus lowest smoothed value in the stability window, q8 counts.
+    /// How far the smoothed signal may still be from where it ends, q8 counts: the
+    /// largest of noise (three standard deviations), trend (over half the window)
+    /// and what is left of the last movement; held at 4096 counts.
     pub spread_q8: u32,
     /// Zero reference in use, ADC counts.
     pub zero_counts: i32,
     /// Gross mass, quanta; absent without a table or with a fault.
     pub mass: Option<i32>,
-    /// Indication: net mass rounded to d, quanta; absent when blank.
+    /// Indication: net mass rounded to d, quanta; absent when blank. A step that
+    /// was shown stays until the mass is past the change-over point by what the
+    /// spread is worth, at most 0.2 d.
     pub indication: Option<i32>,
     /// Conditions.
     pub flags: Flags,
@@ -345,7 +350,7 @@ pub struct State {
 pub struct CaptureOrder {
     /// Samples to average, 1 to 1024.
     pub samples: u16,
-    /// Widest spread of the smoothed signal that counts as rest, ADC counts;
+    /// Largest [`State::spread_q8`] that counts as rest, in whole ADC counts;
     /// 0 takes the settings' own limit in d (or 1/50 000 of the code range
     /// without a table).
     pub rest_counts: u32,

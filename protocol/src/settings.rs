@@ -81,13 +81,16 @@ pub struct Settings {
     pub rate_sps: u16,
     /// Input and gain of the ADC.
     pub input: Input,
-    /// Smoothing depth: the indication follows the mean of the last 2^n
-    /// samples, n from 0 to 6.
+    /// Smoothing depth: the indication follows the mean of the last samples, at
+    /// most 2^n and none from before the last change; n from 0 to 6.
     pub smoothing: u8,
-    /// Widest spread of the smoothed signal inside the stability window that
-    /// still counts as rest, in tenths of d.
+    /// What the smoothed signal may still be off by at rest, in tenths of d. With
+    /// 3 the indication of a load at rest moves by more than d in one case of
+    /// some ten thousand (`tests/figures weighing`), with 5 in ten times as many.
     pub rest_tenths_d: u8,
-    /// Length of the stability window, ms.
+    /// The window, ms: how long movement is remembered. A load at rest moves by no
+    /// more than the limit in half of it, a swing may take three eighths of it to
+    /// fall to 1/e, and a capture begins when nothing changed for so long.
     pub rest_ms: u16,
     /// How much hysteresis is corrected: the greatest width of the full loop as a
     /// share of 3/2 Max, in steps of 2^−24 ([`crate::hysteresis::gain`]). Any

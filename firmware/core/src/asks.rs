@@ -18,7 +18,7 @@ use scalewright_protocol::units::{CODE_MAX, CODE_MIN};
 
 use crate::capture::check_order;
 use crate::conversation::{Outcome, answers};
-use crate::instrument::{Instrument, Latest, UNKNOWN};
+use crate::instrument::{Instrument, UNKNOWN};
 use crate::ports::Storage;
 use crate::slots::Progress;
 
@@ -317,14 +317,14 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
         });
     }
 
-    /// The signal, if a zero or tare may be taken from it.
-    fn at_rest(&self) -> Result<(&Table<KNOTS>, Latest), Refusal> {
+    /// The table, if a zero or tare may be taken from the signal.
+    fn at_rest(&self) -> Result<&Table<KNOTS>, Refusal> {
         let table = self.table.as_ref().ok_or(Refusal::NotCalibrated)?;
         if self.fault.is_some() {
             return Err(Refusal::AdcFault);
         }
-        if self.latest.known && self.rest.within(self.rest_limit_q8) {
-            Ok((table, self.latest))
+        if self.stable {
+            Ok(table)
         } else {
             Err(Refusal::NotAtRest)
         }
@@ -336,9 +336,9 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
     /// [`Refusal::NotCalibrated`], [`Refusal::AdcFault`], [`Refusal::NotAtRest`],
     /// [`Refusal::ZeroRange`].
     pub fn zero(&mut self) -> Result<(), Refusal> {
-        let (table, latest) = self.at_rest()?;
+        let table = self.at_rest()?;
         let mut reference = self.reference;
-        reference.set_zero(table, &self.settings, latest.smooth_q8)?;
+        reference.set_zero(table, &self.settings, self.filter.out().smooth_q8)?;
         self.reference = reference;
         Ok(())
     }
@@ -348,9 +348,10 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
     /// # Errors
     /// As [`Self::zero`], and [`Refusal::TareRange`].
     pub fn take_tare(&mut self) -> Result<(), Refusal> {
-        let (table, latest) = self.at_rest()?;
+        let table = self.at_rest()?;
+        let out = self.filter.out();
         let mut reference = self.reference;
-        reference.set_tare(table, &self.settings, latest.smooth_q8, latest.saturated)?;
+        reference.set_tare(table, &self.settings, out.smooth_q8, out.saturated)?;
         self.reference = reference;
         Ok(())
     }

@@ -43,9 +43,8 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
 
     /// The signal at rest, q8 counts; nothing while it moves or with a fault.
     pub(crate) fn signal(&self) -> Option<i32> {
-        let rests =
-            self.fault.is_none() && self.latest.known && self.rest.within(self.rest_limit_q8);
-        rests.then_some(self.latest.smooth_q8)
+        let rests = self.fault.is_none() && self.stable;
+        rests.then_some(self.filter.out().smooth_q8)
     }
 
     /// Stores a table that was made here and puts it in force.

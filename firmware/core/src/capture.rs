@@ -10,7 +10,7 @@
 use scalewright_protocol::message::{CaptureFault, CaptureOrder, CaptureState, Captured};
 use scalewright_protocol::units::{CODE_MAX, CODE_MIN, elapsed_ms};
 
-use crate::filter::{Filtered, spike_limit_q8};
+use crate::filter::{Filtered, distance};
 use crate::moments::{MOST, Moments};
 use crate::rest::Rest;
 
@@ -140,18 +140,22 @@ impl Capture {
     /// when the window's spread passes the limit, or when a single sample lies
     /// further from the start than the limit and the usual scatter explain:
     /// smoothing would show a step that comes near the end too late.
+    #[cfg_attr(target_arch = "avr", inline(never))]
     pub fn sample(&mut self, now_ms: u32, sample: &Filtered, rest: &Rest) -> bool {
         if !self.is_running() {
             return false;
         }
         self.heard = true;
-        let at_rest = rest.within(self.limit_q8);
-        if matches!(self.stage, Stage::Averaging) && !(at_rest && self.is_near(sample)) {
+        if sample.spike {
+            return self.tick(now_ms);
+        }
+        let off_q8 = distance(sample.smooth_q8, self.anchor_q8).max(rest.spread_q8());
+        if matches!(self.stage, Stage::Averaging) && off_q8 > self.limit_q8 {
             self.interrupt();
             return self.tick(now_ms);
         }
         if matches!(self.stage, Stage::Settling) {
-            if !at_rest {
+            if !rest.settled(self.limit_q8) {
                 return self.tick(now_ms);
             }
             self.stage = Stage::Averaging;
@@ -160,8 +164,8 @@ impl Capture {
             self.saturated = false;
             self.moments = Moments::new();
         }
-        self.moments.add(sample.despiked);
-        self.saturated |= sample.despiked >= CODE_MAX || sample.despiked <= CODE_MIN;
+        self.moments.add(sample.raw);
+        self.saturated |= sample.raw >= CODE_MAX || sample.raw <= CODE_MIN;
         if self.moments.count() < self.samples {
             return self.tick(now_ms);
         }
@@ -175,13 +179,6 @@ impl Capture {
             saturated: self.saturated,
         }));
         true
-    }
-
-    fn is_near(&self, sample: &Filtered) -> bool {
-        // Codes of 24 bits and eight of fraction fit, and so does their distance.
-        let off_q8 = (sample.despiked << 8).abs_diff(self.anchor_q8);
-        let scatter_q8 = spike_limit_q8(sample.scatter_q8);
-        off_q8 <= self.limit_q8.saturating_add(scatter_q8)
     }
 
     /// The load moved: an average begun is thrown away and counted.

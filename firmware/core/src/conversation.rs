@@ -66,8 +66,8 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
         let weighed = self.weigh();
         let flags = self.flags(weighed.as_ref());
         let mass = weighed.as_ref().map(|w| w.mass);
-        let indication = weighed.and_then(|w| w.indication(self.settings.d));
-        let smooth_q8 = self.latest.smooth_q8;
+        let indication = self.indication(weighed.as_ref());
+        let smooth_q8 = self.filter.out().smooth_q8;
         self.outbox.reply(|pen| {
             answers(pen, id, answer::STATE);
             pen.u32(self.now_ms);

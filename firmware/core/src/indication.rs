@@ -18,7 +18,7 @@ use scalewright_protocol::hysteresis::Plays;
 use scalewright_protocol::message::{Flags, Refusal};
 use scalewright_protocol::settings::Settings;
 use scalewright_protocol::table::{Place, Table};
-use scalewright_protocol::units::{CODE_MAX, CODE_MIN, divide_to_nearest, product};
+use scalewright_protocol::units::{CODE_MAX, CODE_MIN, divide_to_nearest, product, saturate_i32};
 
 /// Whole zero-setting range in per cent of Max (OIML R 76-1:2006 clause 4.5.1:
 /// zero-setting and zero-tracking together have at most that effect). It lies
@@ -41,6 +41,10 @@ pub const UNDERLOAD_D: i32 = 20;
 /// Rest limit without a table, q8 counts: 1/50 000 of the code range (contract
 /// of [`scalewright_protocol::message::CaptureOrder`]).
 const UNCALIBRATED_REST_Q8: u32 = ((1u64 << 24) * 256 / 50_000) as u32;
+
+/// Largest limit of rest, q8 counts: what is further off is told as 4096 counts
+/// ([`crate::rest`]). A scale whose 0.3 d are more is held to less.
+const REST_MAX_Q8: u32 = 4095 << 8;
 
 /// Zero and tare in use, and the cell's memory.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -71,15 +75,6 @@ pub struct Weighed {
     pub net: Option<i32>,
     /// AT_ZERO, NET, OVERLOAD, UNDERLOAD, SATURATED and CONTINUED as they apply.
     pub flags: Flags,
-}
-
-impl Weighed {
-    /// Net mass rounded to `d`, quanta, ties away from zero; absent when blank.
-    /// Not a field: a division, which a sample that is only sent can spare.
-    #[must_use]
-    pub fn indication(&self, d: i32) -> Option<i32> {
-        self.net.map(|net| round_to(net, d))
-    }
 }
 
 impl Reference {
@@ -255,29 +250,22 @@ impl Reference {
     }
 }
 
-/// Widest spread that counts as rest, q8 counts: the settings' tenths of d,
-/// turned into counts by the mean steepness of the table.
+/// Largest spread that counts as rest, q8 counts: the settings' tenths of d,
+/// turned into counts by the mean steepness of the table, up to 4095 counts.
 #[must_use]
 pub fn rest_limit_q8<const N: usize>(table: Option<&Table<N>>, settings: &Settings) -> u32 {
     let ends = table.and_then(|t| t.knots().first().zip(t.knots().last()));
     let Some((first, last)) = ends else {
         return UNCALIBRATED_REST_Q8;
     };
-    // By the limits on knots and settings these have 26, 30 and 30 bits.
+    // By the limits on knots and settings these have 26, 30 and 31 bits. The rise
+    // is at least 10 000 quanta, so that its 256th is exact enough.
     let run = last.counts.wrapping_sub(first.counts);
     let rise = last.mass.wrapping_sub(first.mass);
     let tenths = i32::from(settings.rest_tenths_d).wrapping_mul(settings.d);
-    let product = product(tenths, run);
-    let limit = divide_to_nearest(
-        // Held at the end of 64 bits, since eight more can pass it.
-        if product >> 55 == 0 {
-            product << 8
-        } else {
-            i64::MAX
-        },
-        i64::from(rise).wrapping_mul(10),
-    );
-    u32::try_from(limit).unwrap_or(u32::MAX)
+    let parts = (rise >> 8).wrapping_mul(10);
+    let limit = divide_to_nearest(product(tenths, run), i64::from(parts));
+    saturate_i32(limit).unsigned_abs().min(REST_MAX_Q8)
 }
 
 /// `mass` rounded to a multiple of `step`, ties away from zero; 0 when there is

@@ -40,10 +40,11 @@ use scalewright_protocol::message::{Flags, LOG_BYTES, Sample, State};
 use scalewright_protocol::settings::{Conduct, Input, Settings};
 use scalewright_protocol::table::Table;
 use scalewright_protocol::tags::report;
-use scalewright_protocol::units::{CODE_MAX, CODE_MIN, elapsed_ms, reached_ms};
+use scalewright_protocol::units::{elapsed_ms, reached_ms};
 
 use crate::BLANK;
 use crate::bridge::{BridgeFault, Conversion};
+use crate::calm::{keep, step};
 use crate::capture::Capture;
 use crate::conversation::Wait;
 use crate::filter::{Filter, FilterConfig};
@@ -82,27 +83,6 @@ pub(crate) const UNKNOWN: Identity = Identity {
     firmware: (0, 0, 0),
     rates_sps: &[],
 };
-
-/// What the filter said last; all zero while it has said nothing.
-#[derive(Clone, Copy, Debug)]
-pub(crate) struct Latest {
-    /// Whether it has said anything since it was restarted.
-    pub(crate) known: bool,
-    pub(crate) smooth_q8: i32,
-    pub(crate) saturated: bool,
-    pub(crate) spike: bool,
-}
-
-impl Latest {
-    const fn none() -> Self {
-        Self {
-            known: false,
-            smooth_q8: 0,
-            saturated: false,
-            spike: false,
-        }
-    }
-}
 
 /// What happens to a scale.
 #[derive(Clone, Copy, Debug)]
@@ -144,10 +124,13 @@ pub struct Instrument<S: Storage, const KNOTS: usize, const QUEUE: usize = QUEUE
     pub(crate) untold: bool,
     pub(crate) rest_limit_q8: u32,
     pub(crate) fault: Option<BridgeFault>,
-    pub(crate) latest: Latest,
-    filter: Filter,
+    pub(crate) filter: Filter,
     pub(crate) rest: Rest,
-    stable: bool,
+    pub(crate) stable: bool,
+    /// The step shown last, and how firmly it stays, quanta: see
+    /// [`crate::calm`].
+    shown: i32,
+    keep: u32,
     pub(crate) sequence: u32,
     pub(crate) now_ms: u32,
     pub(crate) decoder: Decoder<{ MAX_PAYLOAD + 4 }>,
@@ -180,7 +163,7 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
             slots: Slots::new(storage),
             settings: BLANK,
             rest_limit_q8: 0,
-            rest: Rest::new(0),
+            rest: Rest::new(),
             table: None,
             reference: Reference::stored(0),
             fell_back: false,
@@ -197,9 +180,10 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
             stream_left: 0,
             untold: false,
             fault: None,
-            latest: Latest::none(),
             filter: Filter::new(),
             stable: false,
+            shown: 0,
+            keep: 0,
             sequence: 0,
             now_ms: 0,
             decoder: Decoder::new(),
@@ -229,8 +213,7 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
         } else {
             self.settings = factory;
         }
-        self.rest.resize(window_ms(&self.settings));
-        self.rest_limit_q8 = rest_limit_q8(self.table.as_ref(), &self.settings);
+        self.adopt_rest();
         self.fell_back = boot.fell_back;
         self.other_layout = boot.other_layout;
         self.followed_ms = now_ms;
@@ -404,11 +387,11 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
         State {
             at_ms: now_ms,
             sequence: self.sequence,
-            smooth_q8: self.latest.smooth_q8,
+            smooth_q8: self.filter.out().smooth_q8,
             spread_q8: self.rest.spread_q8(),
             zero_counts: self.reference.zero_counts,
             mass: weighed.map(|w| w.mass),
-            indication: weighed.and_then(|w| w.indication(self.settings.d)),
+            indication: self.indication(weighed.as_ref()),
             flags: self.flags(weighed.as_ref()),
             capture: self.capture.state(),
             correction: weighed.map_or(0, |w| w.correction),
@@ -442,26 +425,28 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
         let comparable = self.settings.input == now.input
             && self.settings.rate_sps == now.rate_sps
             && self.settings.smoothing == now.smoothing;
-        let same_window = self.settings.rest_ms == now.rest_ms;
         self.settings = *now;
         self.reference.plays = Plays::exercised();
         self.fell_back = false;
         self.other_layout = false;
-        if !(comparable && same_window) {
-            self.rest.resize(window_ms(&self.settings));
-        }
+        self.adopt_rest();
         if !comparable {
             self.forget_samples();
             self.capture.interrupt();
         }
-        self.rest_limit_q8 = rest_limit_q8(self.table.as_ref(), &self.settings);
         self.note_rest();
+    }
+
+    /// What the settings and the table say of rest.
+    #[cfg_attr(target_arch = "avr", inline(never))]
+    fn adopt_rest(&mut self) {
+        self.rest.resize(codes_in_window(&self.settings));
+        self.rest_limit_q8 = rest_limit_q8(self.table.as_ref(), &self.settings);
     }
 
     fn forget_samples(&mut self) {
         self.filter.restart();
         self.rest.restart();
-        self.latest = Latest::none();
     }
 
     #[cfg_attr(target_arch = "avr", inline(never))]
@@ -472,28 +457,24 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
             self.capture.interrupt();
             return;
         }
-        let code = match (conversion.saturated, conversion.counts < 0) {
-            (false, _) => conversion.counts,
-            (true, true) => CODE_MIN,
-            (true, false) => CODE_MAX,
-        };
         let config = FilterConfig {
             smoothing: self.settings.smoothing,
+            rest_q8: self.rest_limit_q8,
         };
-        let Some(filtered) = self.filter.push(&config, code) else {
-            return;
-        };
-        self.latest = Latest {
-            known: true,
-            smooth_q8: filtered.smooth_q8,
-            saturated: filtered.saturated,
-            spike: filtered.spike,
-        };
+        if self.rest.hear(self.now_ms, self.settings.rest_ms) {
+            self.filter.part();
+        }
+        let filtered = self.filter.push(&config, conversion.counts);
         self.sequence = self.sequence.wrapping_add(1);
-        self.rest.push(self.now_ms, filtered.smooth_q8);
-        self.untold |= self.capture.sample(self.now_ms, &filtered, &self.rest);
+        self.rest.push(filtered);
+        self.untold |= self.capture.sample(self.now_ms, filtered, &self.rest);
         self.note_rest();
+        let spread_q8 = self.rest.spread_q8();
+        self.keep = keep(spread_q8, self.rest_limit_q8, &self.settings);
         let weighed = self.weigh();
+        if let Some(shown) = self.indication(weighed.as_ref()) {
+            self.shown = shown;
+        }
         self.mind_zero(weighed.as_ref());
         // Remembered smoothed: a load that is put down swings, and the plays would
         // keep how far it swung past its rest. Of several periods little is left
@@ -501,7 +482,7 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
         // of Max. Not remembered from an end of the converter's range, which is
         // no load that came: an open wire says the same.
         if let Some(load) = &weighed
-            && !filtered.saturated
+            && !self.filter.out().saturated
         {
             self.reference.plays = load.plays;
         }
@@ -512,8 +493,8 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
                 let sample = Sample {
                     sequence: self.sequence,
                     at_ms: self.now_ms,
-                    raw_counts: filtered.raw,
-                    smooth_q8: filtered.smooth_q8,
+                    raw_counts: self.filter.out().raw,
+                    smooth_q8: self.filter.out().smooth_q8,
                     mass: weighed.map(|w| w.mass),
                     flags: self.flags(weighed.as_ref()),
                 };
@@ -527,16 +508,18 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
 
     #[cfg_attr(target_arch = "avr", inline(never))]
     pub(crate) fn weigh(&self) -> Option<Weighed> {
-        let table = self.table.as_ref().filter(|_| self.latest.known)?;
-        let Latest {
-            smooth_q8,
-            saturated,
-            ..
-        } = self.latest;
+        let out = self.filter.out();
+        let table = self.table.as_ref().filter(|_| out.run > 0)?;
         Some(
             self.reference
-                .weigh(table, &self.settings, smooth_q8, saturated),
+                .weigh(table, &self.settings, out.smooth_q8, out.saturated),
         )
+    }
+
+    /// The step that is shown for a load, quanta; absent when blank.
+    #[cfg_attr(target_arch = "avr", inline(never))]
+    pub(crate) fn indication(&self, weighed: Option<&Weighed>) -> Option<i32> {
+        Some(step(weighed?.net?, self.shown, self.keep, self.settings.d))
     }
 
     #[cfg_attr(target_arch = "avr", inline(never))]
@@ -546,9 +529,12 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
             .with_if(Flags::STABLE, self.stable)
             .with_if(Flags::NOT_CALIBRATED, self.table.is_none())
             .with_if(Flags::NET, self.reference.tare != 0)
-            .with_if(Flags::SATURATED, self.latest.saturated)
-            .with_if(Flags::SPIKE, self.latest.spike)
-            .with_if(Flags::SETTLING, !self.latest.known && self.fault.is_none())
+            .with_if(Flags::SATURATED, self.filter.out().saturated)
+            .with_if(Flags::SPIKE, self.filter.out().spike)
+            .with_if(
+                Flags::SETTLING,
+                self.filter.out().run == 0 && self.fault.is_none(),
+            )
             .with_if(Flags::ADC_SILENT, self.fault == Some(BridgeFault::Silent))
             .with_if(Flags::ADC_STUCK, self.fault == Some(BridgeFault::Stuck))
             .with_if(Flags::FELL_BACK, self.fell_back)
@@ -564,7 +550,7 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
             self.followed_ms = self.now_ms;
             return;
         };
-        let smooth_q8 = self.latest.smooth_q8;
+        let smooth_q8 = self.filter.out().smooth_q8;
         let conduct = self.settings.conduct;
         if !core::mem::replace(&mut self.started, true) {
             if conduct.has(Conduct::STARTS_AT_ZERO) {
@@ -580,16 +566,15 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
     }
 
     fn note_rest(&mut self) {
-        let stable = self.latest.known && self.rest.within(self.rest_limit_q8);
+        // Twice as much before the mark goes: it does not come and go where it
+        // only just came.
+        let stable = self.rest.within(self.rest_limit_q8, self.stable);
         self.untold |= stable != self.stable;
         self.stable = stable;
     }
 }
 
-/// Length of the stability window, ms: as set, but never below two conversion
-/// periods, since fewer than three samples show no scatter.
-#[cfg_attr(target_arch = "avr", inline(never))]
-fn window_ms(settings: &Settings) -> u16 {
-    let two_periods = 2000u16.div_ceil(settings.rate_sps.max(1));
-    settings.rest_ms.max(two_periods)
+/// Conversions in the window of rest; by the limits on settings few enough.
+fn codes_in_window(settings: &Settings) -> u16 {
+    (u32::from(settings.rest_ms).wrapping_mul(u32::from(settings.rate_sps)) / 1000) as u16
 }

@@ -1,7 +1,7 @@
 //! What a scale does, for any chip.
 //!
 //! ```text
-//! bridge → filter → rest ┐
+//! bridge → filter → rest ┬→ calm ──┐
 //!                 └──────┴→ capture, indication → instrument → frames
 //! ```
 //!
@@ -18,6 +18,7 @@
 extern crate std;
 
 pub mod bridge;
+pub mod calm;
 pub mod capture;
 pub mod filter;
 pub mod font;
@@ -67,7 +68,8 @@ const fn number(text: &str) -> u8 {
 }
 
 /// What a board is set to before anybody calibrated it: Max 6 kg, e = d = 2 g,
-/// 10 conversions per second. A calibration brings its own.
+/// 10 conversions per second. A calibration brings its own, but keeps what is said
+/// of sampling and rest.
 pub const FACTORY: Settings = Settings {
     quantum_ug: 2000,
     max: 3_000_000,
@@ -77,7 +79,7 @@ pub const FACTORY: Settings = Settings {
     rate_sps: 10,
     input: Input::A128,
     smoothing: 3,
-    rest_tenths_d: 5,
+    rest_tenths_d: 3,
     rest_ms: 1000,
     loop_gain: 0,
     conduct: Conduct::TRACKS_ZERO.with(Conduct::STARTS_AT_ZERO),

@@ -32,6 +32,7 @@ impl Moments {
     }
 
     /// Takes one more code, ADC counts; ignored beyond [`MOST`].
+    #[cfg_attr(target_arch = "avr", inline(never))]
     pub fn add(&mut self, counts: i32) {
         if self.count >= MOST {
             return;
@@ -54,6 +55,7 @@ impl Moments {
 
     /// Mean, q8 counts, rounded to nearest, ties away from zero; 0 of none.
     #[must_use]
+    #[cfg_attr(target_arch = "avr", inline(never))]
     pub fn mean_q8(&self) -> i32 {
         let count = i32::from(self.count);
         let total = product(self.shift, count).wrapping_add(self.sum);
@@ -67,6 +69,7 @@ impl Moments {
     /// `A = Σ(x − q)²`, the variance is `(n·A − r²) / (n·(n − 1))` exactly. `A`
     /// is split by n − 1 so that nothing leaves 64 bits.
     #[must_use]
+    #[cfg_attr(target_arch = "avr", inline(never))]
     pub fn sd_q8(&self) -> u32 {
         let n = i32::from(self.count);
         if n < 2 {

@@ -272,8 +272,9 @@ impl Walk {
         &self,
         scale: &Instrument<S, KNOTS, QUEUE>,
     ) -> Option<i32> {
-        let heard = scale.fault.is_none() && scale.latest.known;
-        heard.then(|| net_counts(scale.latest.smooth_q8, self.zero_q8))
+        let out = scale.filter.out();
+        let heard = scale.fault.is_none() && out.run > 0;
+        heard.then(|| net_counts(out.smooth_q8, self.zero_q8))
     }
 
     /// What lies on the pan now by what is known of the scale, quanta of the new

@@ -138,10 +138,15 @@ struct Chain {
 
 impl Chain {
     fn new(order: CaptureOrder) -> Self {
+        let mut rest = Rest::new();
+        rest.resize(10);
         Self {
             filter: Filter::new(),
-            rest: Rest::new(1000),
-            config: FilterConfig { smoothing: 2 },
+            rest,
+            config: FilterConfig {
+                smoothing: 2,
+                rest_q8: 100 << 8,
+            },
             now_ms: 0,
             capture: started(&order, 500 * 256, 0),
         }
@@ -151,11 +156,10 @@ impl Chain {
     fn feed(&mut self, codes: impl IntoIterator<Item = i32>) -> Option<CaptureState> {
         for code in codes {
             self.now_ms += 100;
-            if let Some(f) = self.filter.push(&self.config, code) {
-                self.rest.push(self.now_ms, f.smooth_q8);
-                if self.capture.sample(self.now_ms, &f, &self.rest) {
-                    return Some(self.capture.state());
-                }
+            let filtered = self.filter.push(&self.config, code);
+            self.rest.push(filtered);
+            if self.capture.sample(self.now_ms, filtered, &self.rest) {
+                return Some(self.capture.state());
             }
         }
         None
@@ -188,8 +192,7 @@ fn mean_and_scatter_are_those_of_the_unsmoothed_samples() {
         (16, 0, false)
     );
     assert_eq!(result.ended_ms - result.began_ms, 1500);
-    // Everything is two conversions late.
-    let first = (result.began_ms / 100 - 1 - 2) as usize;
+    let first = (result.began_ms / 100 - 1) as usize;
     let expected = moments(codes[first..first + 16].iter().copied());
     assert_eq!(result.mean_q8, expected.mean_q8());
     assert_eq!(result.sd_q8, expected.sd_q8());

@@ -224,8 +224,8 @@ fn a_wait_ends_when_rest_begins_and_ends() {
     }
     let (_, state) = state_of(&line.hear(&mut scale)[0]);
     assert!(state.flags.has(Flags::STABLE));
-    // Four samples fill the filter, then one second of window.
-    assert_eq!(state.at_ms, 1400);
+    // The sixth sample tells the noise, and four are enough for rest.
+    assert_eq!(state.at_ms, 500);
     scale.handle(
         now,
         Event::Bytes(&frame_of(501, Ask::Wait { up_to_ms: 10_000 })),
@@ -470,7 +470,7 @@ fn load_zero_tare_and_blanking() {
 #[test]
 fn zero_and_tare_wait_for_rest() {
     let (mut scale, mut laptop) = calibrated();
-    let now = load(&mut scale, 0, ZERO, 8);
+    let now = load(&mut scale, 0, ZERO, 5);
     for ask in [Ask::SetZero, Ask::Tare] {
         assert_eq!(laptop.ask(&mut scale, now, ask), Err(Refusal::NotAtRest));
     }
@@ -502,9 +502,9 @@ fn a_capture_runs_to_its_end_and_wakes_the_wait() {
         if let CaptureState::Captured(captured) = state.capture {
             assert_eq!(captured.mean_q8, (ZERO + 5000) * 256);
             assert_eq!((captured.samples, captured.sd_q8), (8, 0));
-            // Rest after 1400 ms, the eighth sample 700 ms later.
-            assert_eq!(captured.ended_ms, 2100);
-            assert_eq!(state.at_ms, 2100, "the wait ended with the capture");
+            // The tenth sample ends the window, the eighth from there 700 ms later.
+            assert_eq!(captured.ended_ms, 1600);
+            assert_eq!(state.at_ms, 1600, "the wait ended with the capture");
             return;
         }
     }

@@ -10,6 +10,7 @@ use scalewright_protocol::hysteresis::{Plays, gain};
 use scalewright_protocol::message::{Answer, Ask, Flags, Refusal, Sample};
 use scalewright_protocol::settings::Settings;
 use scalewright_protocol::table::Table;
+use scalewright_protocol::units::CODE_MIN;
 
 /// The loop's greatest width, quanta, and what tells it.
 const WIDTH: u32 = 180;
@@ -225,10 +226,8 @@ fn a_fault_or_a_signal_at_the_end_of_the_range_is_no_load() {
     assert_eq!(laptop.state(&mut scale, now).correction, 0);
     let now = load(&mut scale, now, ZERO + 30_000, 30);
     assert_eq!(laptop.state(&mut scale, now).mass, before);
-    let open = Conversion {
-        saturated: true,
-        ..Conversion::settled(-1)
-    };
+    // The end is told by the code itself, which saturation follows from.
+    let open = Conversion::settled(CODE_MIN);
     for n in 0..20 {
         scale.handle(now + n * 100, Event::Sample(Ok(open)));
     }

@@ -173,6 +173,9 @@ impl Run {
     /// settings out of all proportion may be cut here; `screens.rs` forbids it for
     /// such as people have.)
     fn agrees(&mut self) {
+        // Looked at anew, and not within the rest after the last look.
+        self.now_ms = self.now_ms.wrapping_add(100);
+        self.turn(0);
         let guest = self.guest();
         if self.indicator.light() == Light::Off {
             assert_eq!(self.indicator.paint(self.now_ms, &self.scale, guest), None);

@@ -53,7 +53,7 @@ impl Bench {
     /// Lets time pass with what lies on the pan; a conversion's noise of a few counts.
     fn pass(&mut self, s: f64) {
         for n in 0..(s * 10.0) as u32 {
-            let noise = [3, -4, 1, -1, 5, -3, -2, 1][n as usize % 8];
+            let noise = [1, -2, 1, -1, 2, -1, -1, 1][n as usize % 8];
             let code = self.signal().round() as i32 + noise;
             self.feed(Ok(Conversion::settled(code)));
         }
@@ -75,7 +75,7 @@ impl Bench {
         self.load_g = 0.0;
         self.pass(2.0);
         self.walk.pan_is_empty(&mut self.scale);
-        self.pass(5.0);
+        self.pass(9.0);
     }
 
     /// Chooses a load and puts it on.
@@ -84,7 +84,7 @@ impl Bench {
         assert_eq!(self.walk.stage(), Stage::PutOn(said_g * G));
         self.pass(1.0);
         self.load_g = real_g;
-        self.pass(8.0);
+        self.pass(12.0);
     }
 
     /// The same on a scale whose old table is of another cell.

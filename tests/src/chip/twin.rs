@@ -117,7 +117,7 @@ impl Twin {
     /// code that completed it was read at its time. A code is read at a tick, so
     /// the fraction of a millisecond is the same for all.
     fn find_boot(&mut self, first: &Sample) {
-        let before = usize::from(SETTLING_CONVERSIONS) + 4;
+        let before = usize::from(SETTLING_CONVERSIONS);
         let at = before + first.sequence as usize - 1;
         let (at_us, ..) = self.codes.get(at).copied().expect("the code of the sample");
         self.boot_us = Some(at_us - u64::from(first.at_ms) * 1000);

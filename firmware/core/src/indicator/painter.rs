@@ -33,7 +33,7 @@ pub struct Tile {
 /// What is known of the display.
 #[derive(Clone, Debug)]
 pub struct Painter {
-    checksums: [u16; TILES],
+    checksums: [u32; TILES],
     /// Tiles of each page whose checksum is that of the display.
     known: [u8; PAGES as usize],
     page: u8,

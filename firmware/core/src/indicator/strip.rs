@@ -5,6 +5,8 @@
 //! page, and never stands in memory as a whole. Refuses to keep anything: a
 //! strip is made, drawn, compared and forgotten.
 
+use scalewright_protocol::checksum::Running;
+
 use super::text::{Size, Text, glyph, hangs, spread};
 
 /// Columns of the display.
@@ -185,17 +187,17 @@ impl Strip {
         );
     }
 
-    /// A checksum of `count` columns from `from` on: CRC-16 with the polynomial
-    /// 0x1021, which tells any change of up to 16 neighbouring dots.
+    /// A checksum of `count` columns from `from` on: the CRC-32 of the wire. With 16
+    /// bits one change in 65 000 would go unseen until it healed, and screens change
+    /// more often than that.
     #[must_use]
     #[inline(never)]
-    pub fn checksum(&self, from: usize, count: usize) -> u16 {
-        let columns = self.columns.iter().skip(from).take(count);
-        columns.fold(0xFFFF, |crc: u16, column| {
-            let mut x = (crc >> 8) ^ u16::from(*column);
-            x ^= x >> 4;
-            (crc << 8) ^ (x << 12) ^ (x << 5) ^ x
-        })
+    pub fn checksum(&self, from: usize, count: usize) -> u32 {
+        let mut crc = Running::new();
+        for column in self.columns.iter().skip(from).take(count) {
+            crc.push(*column);
+        }
+        crc.finish()
     }
 }
 
@@ -255,12 +257,12 @@ mod tests {
 
     #[test]
     fn the_checksum_is_the_catalogued_one() {
-        // CRC-16/IBM-3740 of the digits 1 to 9 (catalogue of parametrised CRC
-        // algorithms): 0x29B1. FROM MEMORY.
+        // CRC-32/ISO-HDLC of the digits 1 to 9 (catalogue of parametrised CRC
+        // algorithms, as in protocol/WIRE.md).
         let mut strip = Strip::new(0);
         for (x, digit) in (0u8..).zip(b"123456789") {
             strip.column(x, 0, u32::from(*digit));
         }
-        assert_eq!(strip.checksum(0, 9), 0x29B1);
+        assert_eq!(strip.checksum(0, 9), 0xCBF4_3926);
     }
 }

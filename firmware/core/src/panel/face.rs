@@ -84,7 +84,7 @@ pub fn write<R, S, const KNOTS: usize, const QUEUE: usize>(
                     }
                     1 => weighed.map_or(0, |w| w.mass),
                     2 => scale.reference.tare,
-                    3 => scale.latest.smooth_q8 >> 8,
+                    3 => scale.filter.out().smooth_q8 >> 8,
                     4 => (scale.rest.spread_q8() >> 8) as i32,
                     _ => scale.identity().device_id as i32,
                 };
@@ -102,7 +102,7 @@ pub fn write<R, S, const KNOTS: usize, const QUEUE: usize>(
         }
         _ => {
             line.page = 2;
-            if let Some(indication) = weighed.and_then(|w| w.indication(scale.settings().d)) {
+            if let Some(indication) = scale.indication(weighed.as_ref()) {
                 mass(line, scale, indication);
             }
             // Flush right; what is too long is cut on the right.

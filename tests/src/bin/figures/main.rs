@@ -16,6 +16,7 @@ mod row;
 mod share;
 mod together;
 mod verified;
+mod weighing;
 
 /// The exact arithmetic the protocol's own tests use.
 #[path = "../../../../protocol/tests/support/exact.rs"]
@@ -31,7 +32,8 @@ const USAGE: &str = "use tests/figures TOPIC, which calls this as\n\
     figures chips\n\
     figures main-job [--build-s SECONDS | --build-failed WHY] \
     (--python PYTHON SCRIPT | --no-python WHY)\n\
-    figures joint-solve | proof (--python PYTHON SCRIPT | --no-python WHY)";
+    figures joint-solve | proof (--python PYTHON SCRIPT | --no-python WHY)\n\
+    figures weighing";
 
 fn given(mut words: impl Iterator<Item = String>) -> Option<Given> {
     let built = std::env::current_exe().ok()?.parent()?.to_path_buf();
@@ -63,6 +65,7 @@ fn main() -> ExitCode {
         "chips" => |sheet, _| chips::print(sheet),
         "joint-solve" => joint_solve,
         "proof" => proven,
+        "weighing" => |sheet, _| weighing::print(sheet),
         _ => return not_understood(),
     };
     let Some(given) = given(words) else {
