@@ -252,7 +252,7 @@ mod at_a_port {
             folder.path(),
             &["table", "--roll-back", "--port", bench.path()],
         );
-        missing.is_problem(3, "declined");
+        missing.is_problem(3, "holds no table before this one");
 
         let (code, out, err) = with_hands(
             &folder,
@@ -281,7 +281,7 @@ mod at_a_port {
         let after = json(&folder, &bench, &["table"]);
         assert!(after["points"].as_array().is_some_and(|all| all.len() > 2));
         assert_ne!(after["checksum"], before["checksum"]);
-        let back = json(&folder, &bench, &["table", "--roll-back"]);
+        let back = json(&folder, &bench, &["table", "--roll-back", "--yes"]);
         assert_eq!(back["checksum"], before["checksum"]);
         assert_eq!(back["points"], before["points"]);
     }

@@ -12,14 +12,16 @@ mod at_a_port;
 #[path = "moved/laws.rs"]
 mod laws;
 
+use scalewright::changing;
+use scalewright::drive::DriveFault;
 use scalewright::link::LinkFault;
 use scalewright::link::client::Client;
-use scalewright::moving;
 use scalewright::quantise::spec_of;
 use scalewright::record::moved::MovedVerdict;
 use scalewright::record::place;
-use scalewright::session::moving::correction::{Correction, CorrectionAction, CorrectionFault};
+use scalewright::session::moving::correction::{Correction, CorrectionFault};
 use scalewright::session::moving::told;
+use scalewright::session::table::change::{ChangeAction, ChangeFault, Conversation};
 use scalewright_bench::{BenchSpec, BenchStream, Desk};
 use scalewright_metrology::gravity::{Formula, MOST_RELATIVE, Moved, Place, normal_gravity_m_s2};
 use scalewright_protocol::message::{Answer, Ask, Refusal, TableHeader};
@@ -239,9 +241,13 @@ fn what_is_wrong_is_named_with_what_to_do() {
 fn proposed(client: &mut Client<Near>, relative: f64) -> Correction {
     let mut correction = Correction::new(move_of(relative), None);
     let first = correction.start().expect("a possible move");
-    let action = moving::run(&mut correction, client, first);
-    assert_eq!(action, Ok(CorrectionAction::Decide));
+    let action = changing::run(&mut correction, client, first);
+    assert_eq!(action, Ok(ChangeAction::Decide));
     correction
+}
+
+fn fault(fault: ChangeFault) -> DriveFault<CorrectionFault> {
+    DriveFault::Session(fault.into())
 }
 
 /// A table or settings that changed while somebody thought.
@@ -254,15 +260,15 @@ fn a_table_changed_meanwhile_is_left_alone() {
     ask(&mut client, &Ask::SetSettings(other));
     let held = header(&mut client);
     let action = correction.accept().expect("there is a proposal");
-    let ended = moving::run(&mut correction, &mut client, action);
-    assert_eq!(ended, Err(CorrectionFault::ChangedMeanwhile.into()));
+    let ended = changing::run(&mut correction, &mut client, action);
+    assert_eq!(ended, Err(fault(ChangeFault::ChangedMeanwhile)));
     assert_eq!(header(&mut client), held);
     // The same settings once more: only the number of changes tells.
     let mut correction = proposed(&mut client, 1e-3);
     ask(&mut client, &Ask::SetSettings(other));
     let action = correction.accept().expect("there is a proposal");
-    let ended = moving::run(&mut correction, &mut client, action);
-    assert_eq!(ended, Err(CorrectionFault::ChangedMeanwhile.into()));
+    let ended = changing::run(&mut correction, &mut client, action);
+    assert_eq!(ended, Err(fault(ChangeFault::ChangedMeanwhile)));
 }
 
 /// Whatever answer goes wrong, the table in force is the old one, whole, or the
@@ -284,9 +290,9 @@ fn an_answer_gone_wrong_ends_it_with_a_whole_table() {
             let mut answers_as_due = false;
             let ended = loop {
                 action = match action {
-                    CorrectionAction::Finished => break Ok(()),
-                    CorrectionAction::Decide => correction.accept().expect("a proposal"),
-                    CorrectionAction::Ask(due) => {
+                    ChangeAction::Finished => break Ok(()),
+                    ChangeAction::Decide => correction.accept().expect("a proposal"),
+                    ChangeAction::Ask(due) => {
                         let right = match client.ask(&due, &mut |_| {}) {
                             Err(LinkFault::Refused(refusal)) => Err(refusal),
                             other => Ok(other.expect("an answer")),
@@ -339,7 +345,7 @@ fn a_table_read_back_wrong_is_never_called_written() {
     let mut correction = proposed(&mut client, 1e-3);
     let mut action = correction.accept().expect("a proposal");
     let ended = loop {
-        let CorrectionAction::Ask(due) = &action else {
+        let ChangeAction::Ask(due) = &action else {
             panic!("called written");
         };
         let mut answer = ask(&mut client, due);
@@ -353,7 +359,7 @@ fn a_table_read_back_wrong_is_never_called_written() {
             Err(fault) => break fault,
         }
     };
-    assert_eq!(ended, CorrectionFault::ReadBack);
+    assert_eq!(ended, ChangeFault::ReadBack.into());
 }
 
 #[test]
@@ -361,8 +367,8 @@ fn what_cannot_be_corrected_is_refused() {
     let (mut client, _) = at_a_bench(BenchSpec::studio_factory(1));
     let mut correction = Correction::new(move_of(1e-3), None);
     let first = correction.start().expect("a possible move");
-    let ended = moving::run(&mut correction, &mut client, first);
-    assert_eq!(ended, Err(CorrectionFault::NotCalibrated.into()));
+    let ended = changing::run(&mut correction, &mut client, first);
+    assert_eq!(ended, Err(fault(ChangeFault::NotCalibrated)));
     assert!(correction.accept().is_err(), "nothing to accept");
     for far in [1.1 * MOST_RELATIVE, -1.1 * MOST_RELATIVE, f64::NAN] {
         let mut correction = Correction::new(move_of(far), None);
@@ -390,8 +396,8 @@ fn settings_counts_and_zero_stay_and_masses_shrink_where_loads_pull_harder() {
         assert!((row.corrected_g - row.load_g).abs() < 0.004, "{row:?}");
     }
     let action = correction.accept().expect("a proposal");
-    let ended = moving::run(&mut correction, &mut client, action);
-    assert_eq!(ended, Ok(CorrectionAction::Finished));
+    let ended = changing::run(&mut correction, &mut client, action);
+    assert_eq!(ended, Ok(ChangeAction::Finished));
     let after = header(&mut client);
     assert_eq!(
         (after.knots, after.zero_counts),

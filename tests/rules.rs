@@ -285,6 +285,7 @@ fn below_the_command_nobody_knows_the_command() {
         "review",
         "session",
         "certifying.rs",
+        "changing.rs",
         "drive.rs",
         "quantise.rs",
         "population.rs",

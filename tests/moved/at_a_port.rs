@@ -104,7 +104,7 @@ fn a_no_and_nobody_keep_the_table_and_a_yes_can_be_undone() {
     let after = json(&folder, &bench, &["table"]);
     assert_ne!(after["checksum"], before["checksum"]);
     assert_eq!(after["zero_counts"], before["zero_counts"]);
-    let back = json(&folder, &bench, &["table", "--roll-back"]);
+    let back = json(&folder, &bench, &["table", "--roll-back", "--yes"]);
     assert_eq!(back["checksum"], before["checksum"]);
     assert_eq!(back["points"], before["points"]);
 }
@@ -123,7 +123,7 @@ fn a_script_that_names_the_table_corrects_it_once() {
     assert_eq!(after["checksum"], found["correction"]["checksum_after"]);
     assert_eq!(after["sequence"], found["correction"]["sequence"]);
     let again = [&call[..], &["--port", bench.path()]].concat();
-    run(folder.path(), &again).is_problem(SCALE, "it may be corrected already");
+    run(folder.path(), &again).is_problem(SCALE, "it may be changed already");
     assert_eq!(json(&folder, &bench, &["table"]), after);
 }
 

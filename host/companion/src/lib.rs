@@ -8,12 +8,12 @@
 //! weights is good for. [`cli`] is the `scalewright` command.
 
 pub mod certifying;
+pub mod changing;
 pub mod cli;
 pub mod drive;
 pub mod firmware;
 pub mod inspect;
 pub mod link;
-pub mod moving;
 pub mod population;
 pub mod proving;
 pub mod quantise;

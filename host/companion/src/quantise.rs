@@ -190,7 +190,12 @@ pub fn scaled(table: &HostTable, factor: f64) -> Result<HostTable, QuantiseFault
 #[must_use]
 pub fn net_q8_at(table: &HostTable, mass_g: f64, quantum_ug: u32) -> Option<i64> {
     let wanted = (mass_g / quantum_g(quantum_ug)).round();
-    let reads = |q8: i64| f64::from(table.lookup_q8(q8).mass) >= wanted;
+    first_q8(table, |q8| f64::from(table.lookup_q8(q8).mass) >= wanted)
+}
+
+/// The first net counts in q8, above zero and as far as `table` can tell, at
+/// which `reads` holds: once it does, it must go on to.
+pub(crate) fn first_q8(table: &HostTable, reads: impl Fn(i64) -> bool) -> Option<i64> {
     let last = table.knots().last()?;
     // A quarter further than the table goes on past its end.
     let (mut below, mut at) = (0i64, i64::from(last.counts) * 256 * 2);

@@ -5,7 +5,6 @@ use std::time::{Duration, Instant};
 use clap::Args;
 use scalewright_protocol::message::{Answer, Ask, Hello, Sample, State, TableHeader};
 use scalewright_protocol::settings::Settings;
-use scalewright_protocol::table::Knot;
 use scalewright_protocol::units::elapsed_ms;
 
 use crate::inspect::{Examination, Gathered, Press, Pressed, RatedCell, Subject, Verdict, examine};
@@ -13,6 +12,7 @@ use crate::link::LinkFault;
 use crate::link::client::Client;
 use crate::link::serial::SerialLine;
 use crate::report::sparkline;
+use crate::session::table::reading::KnotsReader;
 
 use super::Outcome;
 use super::find::connect;
@@ -160,17 +160,19 @@ pub(super) fn read_subject(
     let Answer::Table(table) = client.ask(&Ask::Table, &mut |_| {})? else {
         return Err(confused);
     };
-    let mut knots: Vec<Knot> = Vec::new();
-    while knots.len() < usize::from(table.knots) {
-        let from = u8::try_from(knots.len()).unwrap_or(u8::MAX);
-        match client.ask(&Ask::Knots { from }, &mut |_| {})? {
-            Answer::Knots { knots: more, .. } if !more.is_empty() => knots.extend(more),
+    let mut reader = KnotsReader::of(&table);
+    while let Some(ask) = reader.ask() {
+        let taken = match client.ask(&ask, &mut |_| {})? {
+            Answer::Knots { from, knots } => reader.take(from, &knots),
             _ => return Err(confused),
+        };
+        if taken.is_err() {
+            return Err(confused);
         }
     }
     let subject = Subject {
         settings,
-        knots,
+        knots: reader.knots().to_vec(),
         zero_counts: table.zero_counts,
         rates_sps: hello.rates_sps.iter().copied().collect(),
         cell,

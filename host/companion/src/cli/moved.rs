@@ -1,26 +1,26 @@
 //! `scalewright moved`: a scale at another place, told and corrected.
 
-use std::io::{BufRead, Write};
-
 use clap::Args;
 
+use crate::changing;
+use crate::drive::DriveFault;
 use crate::link::client::Client;
 use crate::link::{Line, find::Found};
-use crate::moving::{self, MovingEnd};
 use crate::quantise::spec_of;
 use crate::record::density::parse_kg_m3;
 use crate::record::moved::{MovedRecord, MovedVerdict};
 use crate::record::place::{self, Spot};
 use crate::report;
-use crate::session::moving::correction::{Correction, CorrectionAction, CorrectionFault};
+use crate::session::moving::correction::{Correction, CorrectionFault};
 use crate::session::moving::{self as session, MovingFault};
 use crate::session::plan::ScaleSpec;
+use crate::session::table::change::{ChangeAction, ChangeFault};
 
 use super::calibrate::mass_of;
 use super::find::connect;
 use super::paint::Paint;
 use super::problem::{Problem, exit};
-use super::{Outcome, saved};
+use super::{Outcome, people, saved};
 
 /// Options of `moved`.
 #[derive(Args)]
@@ -74,7 +74,7 @@ pub struct Arguments {
     #[arg(long, conflicts_with_all = ["max", "e", "class"])]
     correct: bool,
     /// Correct only the table of this checksum: a script run twice does it once
-    #[arg(long, value_name = "CHECKSUM", requires = "correct", conflicts_with = "max", value_parser = checksum)]
+    #[arg(long, value_name = "CHECKSUM", requires = "correct", conflicts_with = "max", value_parser = super::table::checksum)]
     table: Option<u32>,
     /// Write without asking
     #[arg(long, requires = "correct", conflicts_with = "max")]
@@ -85,11 +85,6 @@ pub struct Arguments {
     /// Print one JSON object, and nothing else; with --correct add --yes
     #[arg(long)]
     json: bool,
-}
-
-fn checksum(text: &str) -> Result<u32, String> {
-    u32::from_str_radix(text, 16)
-        .map_err(|_| "write it as `scalewright table` shows it, as 1a2b3c4d".into())
 }
 
 /// Runs `moved`.
@@ -125,10 +120,10 @@ pub fn run(arguments: &Arguments) -> Outcome {
     }
     let Found { mut client, .. } = connect(arguments.port.as_deref(), arguments.json)?;
     let mut correction = Correction::new(moved, arguments.table);
-    let first = correction.start().map_err(MovingEnd::from)?;
-    moving::run(&mut correction, &mut client, first)?;
+    let first = correction.start().map_err(DriveFault::Session)?;
+    changing::run(&mut correction, &mut client, first)?;
     let Some(settings) = correction.settings() else {
-        return Err(MovingEnd::from(CorrectionFault::Confused).into());
+        return Err(DriveFault::Session(CorrectionFault::from(ChangeFault::Confused)).into());
     };
     let record = told(&spec_of(&settings))?;
     match arguments.correct {
@@ -195,13 +190,17 @@ fn correct<L: Line>(
         }
         return Ok(exit::PASSED);
     }
-    if !arguments.yes && !asked(&record) {
+    let question = match record.verdict {
+        MovedVerdict::NothingToDo => "It is not needed. Write it all the same?",
+        _ => "Write it?",
+    };
+    if !arguments.yes && !people::says_yes(question) {
         outln!("the old table stays in force; nothing was changed");
         return Ok(exit::STOPPED);
     }
-    let action = correction.accept().map_err(MovingEnd::from)?;
-    if moving::run(correction, client, action)? != CorrectionAction::Finished {
-        return Err(MovingEnd::from(CorrectionFault::Confused).into());
+    let action = correction.accept().map_err(DriveFault::Session)?;
+    if changing::run(correction, client, action)? != ChangeAction::Finished {
+        return Err(DriveFault::Session(CorrectionFault::from(ChangeFault::Confused)).into());
     }
     record.correction = correction.line(&loads);
     if arguments.json {
@@ -210,24 +209,6 @@ fn correct<L: Line>(
         outpart!("\n{}", report::moved::written(line, style));
     }
     Ok(exit::PASSED)
-}
-
-/// Whether somebody says yes; nobody there is a no.
-fn asked(record: &MovedRecord) -> bool {
-    let question = match record.verdict {
-        MovedVerdict::NothingToDo => "It is not needed. Write it all the same? [y/N] ",
-        _ => "Write it? [y/N] ",
-    };
-    outpart!("\n{question}");
-    let _ = std::io::stdout().flush();
-    let mut line = String::new();
-    let read = std::io::stdin().lock().read_line(&mut line);
-    let yes = matches!(line.trim(), "y" | "Y" | "yes");
-    if !matches!(read, Ok(1..)) {
-        // Nothing typed has ended the line.
-        outln!();
-    }
-    yes
 }
 
 impl From<MovingFault> for Problem {
@@ -248,47 +229,27 @@ impl From<MovingFault> for Problem {
     }
 }
 
-impl From<MovingEnd> for Problem {
-    fn from(end: MovingEnd) -> Self {
-        let fault = match end {
-            MovingEnd::Link(fault) => {
-                let problem =
-                    Self::from(fault).advising("`scalewright resume`", "the same command again");
-                return problem.fact(
-                    "table",
-                    "one is in force whole, old or corrected: `scalewright table` says which",
-                );
+impl From<DriveFault<CorrectionFault>> for Problem {
+    fn from(end: DriveFault<CorrectionFault>) -> Self {
+        match end {
+            DriveFault::Link(fault) => DriveFault::<ChangeFault>::Link(fault).into(),
+            DriveFault::Journal(fault) => fault.into(),
+            DriveFault::Stopped => DriveFault::<ChangeFault>::Stopped.into(),
+            DriveFault::Session(CorrectionFault::Change(fault)) => {
+                let problem = Self::from(fault.clone());
+                match fault {
+                    ChangeFault::NotCalibrated => problem.advising(
+                        "`scalewright calibrate --help` says how",
+                        "`scalewright calibrate --help` says how; to be told only, give --max and --e",
+                    ),
+                    _ => problem,
+                }
             }
-            MovingEnd::Journal(fault) => return fault.into(),
-            MovingEnd::Stopped => {
-                return Self::new(exit::STOPPED, "stopped", "run the same command again");
-            }
-            MovingEnd::Session(fault) => fault,
-        };
-        let (code, advice) = match &fault {
-            CorrectionFault::NotCalibrated => (
-                exit::SCALE,
-                "`scalewright calibrate --help` says how; to be told only, give --max and --e",
+            DriveFault::Session(fault @ CorrectionFault::TooFar(_)) => Self::new(
+                exit::USAGE,
+                fault.to_string(),
+                "look for a slip in --from or --to",
             ),
-            CorrectionFault::OtherTable { .. } => (
-                exit::SCALE,
-                "`scalewright table` shows the one in force; leave --table out if it is meant",
-            ),
-            CorrectionFault::Unfit(_) => (exit::SCALE, "calibrate the scale anew, with weights"),
-            CorrectionFault::TooFar(_) => (exit::USAGE, "look for a slip in --from or --to"),
-            CorrectionFault::ChangedMeanwhile => (
-                exit::SCALE,
-                "look with `scalewright table`, then run this again",
-            ),
-            CorrectionFault::Declined(_) | CorrectionFault::Confused => (
-                exit::SCALE,
-                "unplug the scale, plug it in again; `scalewright table` says what is in force",
-            ),
-            CorrectionFault::ReadBack => (
-                exit::SCALE,
-                "do not use the scale; `scalewright table --roll-back`, then try again",
-            ),
-        };
-        Self::new(code, fault.to_string(), advice)
+        }
     }
 }

@@ -15,6 +15,19 @@ use super::live::Screen;
 use super::proof_screen::ProofScreen;
 use super::studio::Studio;
 
+/// Asks a question; whether somebody says yes. Nobody there is a no.
+#[must_use]
+pub fn says_yes(question: &str) -> bool {
+    outpart!("\n{question} [y/N] ");
+    let _ = std::io::stdout().flush();
+    let line = read_line();
+    if line.is_none() {
+        // Nothing typed has ended the line.
+        outln!();
+    }
+    matches!(line.as_deref().map(str::trim), Some("y" | "Y" | "yes"))
+}
+
 /// The simulated person of the bench; decides as the bench was told to.
 pub struct Simulated<'a> {
     /// Shows what happens.

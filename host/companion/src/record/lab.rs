@@ -5,21 +5,20 @@
 //! that everything the schema asks for is there and of its shape. Refuses the
 //! rest with key, line and what to do, all of it at once; a key nobody knows is
 //! refused too, since it is a slip of the pen as a rule. Its
-//! parts are read in `parts`, how it is walked is `form`'s.
+//! parts are read in `parts`, how a file is walked is [`super::form`]'s.
 
-mod form;
 mod parts;
 
 use std::path::Path;
 
 use super::certificate::{Condition, Contact, Identification, Issuer, MassUnit, Person, Place};
-use form::Form;
+use super::form::Form;
 use parts::{
     conditions, contact, country, item, language, mass_unit, nobody, numbers, place, received,
     responsible, weights,
 };
 
-pub use form::{LabFault, LabFaults};
+pub use super::form::{FormFault as LabFault, FormFaults as LabFaults};
 
 /// The form, to be filled in.
 pub const BLANK: &str = r#"# About a calibration certificate: what no measurement can tell.

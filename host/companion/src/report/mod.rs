@@ -17,6 +17,7 @@
 //! | [`foreseen()`] | what a plan will be worth, in the terminal |
 //! | [`comparison`] | two scales on the same loads: terminal and page |
 //! | [`moved`] | what a move makes of a scale, in the terminal |
+//! | [`tables`] | the table in a scale, two tables beside each other: terminal and page |
 //! | [`error_curve`], [`sparkline`] | small text graphics, also for a live view |
 
 pub mod band;
@@ -33,6 +34,7 @@ mod proof;
 mod sections;
 pub mod style;
 pub mod svg;
+pub mod tables;
 pub mod text;
 mod text_chart;
 mod text_line;

@@ -16,6 +16,7 @@ pub mod plan;
 pub mod procedure;
 pub mod proof;
 mod storing;
+pub mod table;
 pub mod through;
 pub mod together;
 mod trouble;

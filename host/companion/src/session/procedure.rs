@@ -19,6 +19,7 @@ use super::expectation::Seen;
 use super::judge;
 use super::plan::{Known, Load, Plan, PlannedWeight};
 use super::storing::Storing;
+use super::table::reading::KnotsReader;
 use super::together;
 use super::trouble::Trouble;
 use crate::quantise;
@@ -83,14 +84,14 @@ enum Phase {
     Greeting,
     ReadSettings,
     ReadTable,
-    ReadKnots,
-    StreamOn,
+    ReadKnots(KnotsReader),
+    StreamOn(Vec<Knot>),
     Watching(Watch),
     Capturing(Watch),
     Deciding,
     Storing(Storing),
     ReadHeader,
-    ReadBack(Vec<Knot>),
+    ReadBack(KnotsReader),
     SettingZero,
     Checking,
     LeavingOff,
@@ -140,7 +141,6 @@ pub struct Procedure {
     hello: Option<Hello>,
     settings: Settings,
     header: Option<TableHeader>,
-    old_knots: Vec<Knot>,
     /// From a journal: what the device held when the session first began.
     journal_old: Option<OldTable>,
     old: Option<judge::Before>,
@@ -187,7 +187,6 @@ impl Procedure {
             hello: None,
             settings: quantise::neutral_settings(),
             header: None,
-            old_knots: Vec::new(),
             journal_old: None,
             old: None,
             choice: None,
@@ -503,17 +502,13 @@ impl Procedure {
             }
             (Phase::ReadTable, Answer::Table(header)) => {
                 self.header = Some(header);
-                self.old_knots.clear();
-                Ok(self.read_old_knots())
+                Ok(self.read_old_knots(KnotsReader::of(&header)))
             }
-            (Phase::ReadKnots, Answer::Knots { knots, .. }) => {
-                if knots.is_empty() {
-                    return Err(SessionFault::Confused);
-                }
-                self.old_knots.extend_from_slice(&knots);
-                Ok(self.read_old_knots())
+            (Phase::ReadKnots(mut reader), Answer::Knots { from, knots }) => {
+                (reader.take(from, &knots)).map_err(|_| SessionFault::Confused)?;
+                Ok(self.read_old_knots(reader))
             }
-            (Phase::StreamOn, Answer::Done) => self.begin(),
+            (Phase::StreamOn(old), Answer::Done) => self.begin(old),
             (Phase::Watching(watch), Answer::State(state)) => self.watch(watch, &state),
             // The order to capture was taken; now wait for it.
             (Phase::Capturing(watch), Answer::Done) => {
@@ -528,11 +523,11 @@ impl Procedure {
             (Phase::Storing(storing), answer) => self.storing(storing, &answer),
             (Phase::ReadHeader, Answer::Table(header)) => {
                 self.stored = Some(header);
-                self.phase = Phase::ReadBack(Vec::new());
-                Ok(Action::Ask(Ask::Knots { from: 0 }))
+                self.read_back(KnotsReader::of(&header))
             }
-            (Phase::ReadBack(knots), Answer::Knots { knots: more, .. }) => {
-                self.read_back(knots, &more)
+            (Phase::ReadBack(mut reader), Answer::Knots { from, knots }) => {
+                (reader.take(from, &knots)).map_err(|_| SessionFault::ReadBack)?;
+                self.read_back(reader)
             }
             (Phase::SettingZero, Answer::Zeroed { zero_counts }) => {
                 self.proof_zero = Some(zero_counts);
@@ -561,24 +556,21 @@ impl Procedure {
         }
     }
 
-    fn read_old_knots(&mut self) -> Action {
-        let wanted = self.header.map_or(0, |header| usize::from(header.knots));
-        if self.old_knots.len() < wanted {
-            self.phase = Phase::ReadKnots;
-            return Action::Ask(Ask::Knots {
-                from: u8::try_from(self.old_knots.len()).unwrap_or(u8::MAX),
-            });
+    fn read_old_knots(&mut self, reader: KnotsReader) -> Action {
+        if let Some(ask) = reader.ask() {
+            self.phase = Phase::ReadKnots(reader);
+            return Action::Ask(ask);
         }
-        self.phase = Phase::StreamOn;
+        self.phase = Phase::StreamOn(reader.knots().to_vec());
         Action::Ask(Ask::Stream { every: 1 })
     }
 
-    fn begin(&mut self) -> Result<Action, SessionFault> {
+    fn begin(&mut self, old: Vec<Knot>) -> Result<Action, SessionFault> {
         let found = self
             .header
-            .filter(|_| !self.old_knots.is_empty())
+            .filter(|_| !old.is_empty())
             .map(|header| OldTable {
-                knots: self.old_knots.clone(),
+                knots: old,
                 quantum_ug: self.settings.quantum_ug,
                 zero_counts: header.zero_counts,
             });
@@ -805,18 +797,16 @@ impl Procedure {
         }
     }
 
-    fn read_back(&mut self, mut knots: Vec<Knot>, more: &[Knot]) -> Result<Action, SessionFault> {
-        knots.extend_from_slice(more);
+    fn read_back(&mut self, reader: KnotsReader) -> Result<Action, SessionFault> {
+        if let Some(ask) = reader.ask() {
+            self.phase = Phase::ReadBack(reader);
+            return Ok(Action::Ask(ask));
+        }
         let (Some(choice), Some(header)) = (&self.choice, self.stored) else {
             return Err(SessionFault::Confused);
         };
         let written = choice.table.knots();
-        if knots.len() < written.len() && !more.is_empty() {
-            let from = u8::try_from(knots.len()).unwrap_or(u8::MAX);
-            self.phase = Phase::ReadBack(knots);
-            return Ok(Action::Ask(Ask::Knots { from }));
-        }
-        if knots != written || header.checksum != knots_checksum(written) {
+        if reader.knots() != written || header.checksum != knots_checksum(written) {
             return Err(SessionFault::ReadBack);
         }
         self.events.push(Event::Stored {

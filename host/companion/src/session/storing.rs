@@ -9,6 +9,7 @@ use scalewright_protocol::table::{Knot, knots_checksum};
 pub struct Storing {
     knots: Vec<Knot>,
     sent: usize,
+    on_trial: bool,
 }
 
 impl Storing {
@@ -20,14 +21,30 @@ impl Storing {
             knots: u8::try_from(knots.len()).unwrap_or(u8::MAX),
             checksum: knots_checksum(&knots),
         });
-        (Self { knots, sent: 0 }, ask)
+        let storing = Self {
+            knots,
+            sent: 0,
+            on_trial: false,
+        };
+        (storing, ask)
+    }
+
+    /// Ends with a trial in place of storing.
+    pub fn on_trial(self) -> Self {
+        Self {
+            on_trial: true,
+            ..self
+        }
     }
 
     /// The next question, after the one before was answered "done".
     pub fn next(&mut self) -> Ask {
         let rest = self.knots.get(self.sent..).unwrap_or_default();
         if rest.is_empty() {
-            return Ask::StageCommit;
+            return match self.on_trial {
+                true => Ask::StageTry,
+                false => Ask::StageCommit,
+            };
         }
         let some = rest.get(..KNOTS_PER_MESSAGE).unwrap_or(rest);
         let from = u8::try_from(self.sent).unwrap_or(u8::MAX);

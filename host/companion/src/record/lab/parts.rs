@@ -1,6 +1,6 @@
 //! The parts of the form, one function each.
 
-use super::form::{Form, Part, is_capitals, is_day};
+use super::super::form::{Form, Part, is_capitals, is_day};
 use super::{ItemNames, WeightCertificate};
 use crate::record::certificate::{
     Address, Condition, Contact, Expanded, Identification, Issuer, MassUnit, Person, Place,

@@ -12,6 +12,7 @@ mod noise;
 pub mod proved;
 mod residuals;
 mod small;
+mod tables;
 mod weights;
 
 pub use candidates::candidates;
@@ -20,6 +21,7 @@ pub use error::error;
 pub use noise::noise;
 pub use residuals::residuals;
 pub use small::small;
+pub use tables::tables;
 pub use weights::weights;
 
 use super::svg::{Anchor, Axis, Mark, Sheet, text_width, tick_label};

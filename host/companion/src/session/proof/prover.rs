@@ -13,7 +13,6 @@ use scalewright_protocol::message::{
     TableHeader,
 };
 use scalewright_protocol::settings::Settings;
-use scalewright_protocol::table::Knot;
 
 use super::arrival::{Arrival, Awaited, Seen};
 use super::entry::{Held, ProofCapture, ProofEntry};
@@ -21,6 +20,7 @@ use super::plan::{Doing, PlannedTest, ProofPlan, ProofStep};
 use super::{Spot, Test};
 use crate::quantise::{self, HostTable};
 use crate::session::plan::{Load, Plan};
+use crate::session::table::reading::KnotsReader;
 use crate::session::trouble::{News, Trouble};
 use crate::wording::declined;
 
@@ -206,7 +206,7 @@ enum Phase {
     Greeting,
     ReadSettings,
     ReadTable,
-    ReadKnots,
+    ReadKnots(KnotsReader),
     Watching,
     Capturing,
     Acting,
@@ -226,7 +226,6 @@ pub struct Prover {
     hello: Option<Hello>,
     settings: Settings,
     header: Option<TableHeader>,
-    knots: Vec<Knot>,
     table: Option<HostTable>,
     /// From a file: what the scale held when it began.
     file_held: Option<Held>,
@@ -270,7 +269,6 @@ impl Prover {
             hello: None,
             settings: quantise::neutral_settings(),
             header: None,
-            knots: Vec::new(),
             table: None,
             file_held: None,
             arrival: None,
@@ -426,11 +424,12 @@ impl Prover {
                     return Err(ProofFault::NotCalibrated);
                 }
                 self.header = Some(header);
-                self.knots.clear();
-                self.phase = Phase::ReadKnots;
-                Ok(ProofAction::Ask(Ask::Knots { from: 0 }))
+                self.read_knots(KnotsReader::of(&header))
             }
-            (Phase::ReadKnots, Answer::Knots { knots, .. }) => self.read_knots(&knots),
+            (Phase::ReadKnots(mut reader), Answer::Knots { from, knots }) => {
+                (reader.take(from, &knots)).map_err(|_| ProofFault::Confused)?;
+                self.read_knots(reader)
+            }
             (Phase::Watching, Answer::State(state)) => self.watch(&state),
             // The order to capture, or its cancelling, was taken.
             (Phase::Capturing, Answer::Done) => {
@@ -448,20 +447,15 @@ impl Prover {
         }
     }
 
-    fn read_knots(&mut self, knots: &[Knot]) -> Result<ProofAction, ProofFault> {
+    fn read_knots(&mut self, reader: KnotsReader) -> Result<ProofAction, ProofFault> {
+        if let Some(ask) = reader.ask() {
+            self.phase = Phase::ReadKnots(reader);
+            return Ok(ProofAction::Ask(ask));
+        }
         let (Some(header), Some(hello)) = (self.header, self.hello.clone()) else {
             return Err(ProofFault::Confused);
         };
-        if knots.is_empty() {
-            return Err(ProofFault::Confused);
-        }
-        self.knots.extend_from_slice(knots);
-        if self.knots.len() < usize::from(header.knots) {
-            let from = u8::try_from(self.knots.len()).unwrap_or(u8::MAX);
-            self.phase = Phase::ReadKnots;
-            return Ok(ProofAction::Ask(Ask::Knots { from }));
-        }
-        let table = HostTable::new(&self.knots).map_err(|_| ProofFault::Confused)?;
+        let table = HostTable::new(reader.knots()).map_err(|_| ProofFault::Confused)?;
         self.table = Some(table);
         let spec = quantise::spec_of(&self.settings);
         let plan = &self.plan.scale;
@@ -486,7 +480,7 @@ impl Prover {
             board: hello.board.as_str().into(),
             firmware: format!("{major}.{minor}.{patch}"),
             settings: self.settings,
-            knots: self.knots.clone(),
+            knots: reader.knots().to_vec(),
             checksum: header.checksum,
             sequence: header.sequence,
             zero_counts: header.zero_counts,

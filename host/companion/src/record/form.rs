@@ -1,4 +1,4 @@
-//! A TOML form walked key by key, with everything wrong about it gathered.
+//! A TOML file walked key by key, with everything wrong about it gathered.
 //!
 //! Guarantees that a fault names the key as it would be searched for
 //! (`customer.name`), its line, and what to do. A part knows which keys were
@@ -13,7 +13,7 @@ use crate::record::lines::line_at;
 
 /// What is wrong with a form.
 #[derive(Clone, Debug, PartialEq)]
-pub struct LabFault {
+pub struct FormFault {
     /// Line, from 1, when it is about one.
     pub line: Option<usize>,
     /// The key, what is wrong, what to do.
@@ -22,14 +22,14 @@ pub struct LabFault {
 
 /// Everything that is wrong with a form; one fault at least.
 #[derive(Clone, Debug, PartialEq)]
-pub struct LabFaults {
+pub struct FormFaults {
     /// The file.
     pub file: String,
     /// In the order of their lines.
-    pub faults: Vec<LabFault>,
+    pub faults: Vec<FormFault>,
 }
 
-impl LabFaults {
+impl FormFaults {
     /// One fault of a file. What it quotes may hold anything, so control
     /// characters go.
     #[must_use]
@@ -37,12 +37,12 @@ impl LabFaults {
         let cause = cause.replace(char::is_control, " ");
         Self {
             file: file.into(),
-            faults: vec![LabFault { line, cause }],
+            faults: vec![FormFault { line, cause }],
         }
     }
 }
 
-impl fmt::Display for LabFault {
+impl fmt::Display for FormFault {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self.line {
             Some(line) => write!(f, "line {line}: {}", self.cause),
@@ -51,14 +51,14 @@ impl fmt::Display for LabFault {
     }
 }
 
-impl fmt::Display for LabFaults {
+impl fmt::Display for FormFaults {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let all: Vec<String> = self.faults.iter().map(ToString::to_string).collect();
         write!(f, "{}: {}", self.file, all.join("; "))
     }
 }
 
-impl std::error::Error for LabFaults {}
+impl std::error::Error for FormFaults {}
 
 /// Something that stands in the text.
 struct Entry<'t> {
@@ -110,7 +110,7 @@ pub struct Form<'t> {
     text: &'t str,
     file: &'t str,
     top: Option<Part<'t>>,
-    faults: Vec<LabFault>,
+    faults: Vec<FormFault>,
 }
 
 impl<'t> Form<'t> {
@@ -118,14 +118,14 @@ impl<'t> Form<'t> {
     ///
     /// # Errors
     /// Where it is no TOML.
-    pub fn of(text: &'t str, file: &'t str) -> Result<Self, LabFaults> {
+    pub fn of(text: &'t str, file: &'t str) -> Result<Self, FormFaults> {
         let read = DeTable::parse(text).map_err(|error| {
             let line = error.span().map(|span| line_at(text, span.start));
             let cause = format!(
                 "is no TOML: {}; look for a missing quote or bracket",
                 error.message()
             );
-            LabFaults::of(file, line, cause)
+            FormFaults::of(file, line, cause)
         })?;
         Ok(Self {
             text,
@@ -152,7 +152,7 @@ impl<'t> Form<'t> {
 
     fn note(&mut self, line: Option<usize>, cause: &str) {
         let cause = cause.replace(char::is_control, " ");
-        self.faults.push(LabFault { line, cause });
+        self.faults.push(FormFault { line, cause });
     }
 
     /// The line of a key, or of its part.
@@ -250,6 +250,30 @@ impl<'t> Form<'t> {
         names
     }
 
+    /// A list that may be there: each entry with its line.
+    pub fn list(&mut self, part: &mut Part<'t>, key: &'static str) -> Vec<(usize, DeValue<'t>)> {
+        match part.take(key) {
+            None => Vec::new(),
+            Some(DeValue::Array(list)) => (list.into_iter())
+                .map(|one| (line_at(self.text, one.span().start), one.into_inner()))
+                .collect(),
+            Some(_) => {
+                self.fault(part, key, "is no list: write it in brackets");
+                Vec::new()
+            }
+        }
+    }
+
+    /// Notes what is wrong in a line that belongs to no key.
+    pub fn wrong(&mut self, line: usize, cause: &str) {
+        self.note(Some(line), cause);
+    }
+
+    /// Whether anything was wrong so far.
+    pub fn is_faulty(&self) -> bool {
+        !self.faults.is_empty()
+    }
+
     /// A part with a name of its own.
     pub fn part(&mut self, top: &mut Part<'t>, key: &'static str, must: bool) -> Option<Part<'t>> {
         match top.take(key) {
@@ -308,13 +332,13 @@ impl<'t> Form<'t> {
     ///
     /// # Errors
     /// Everything that was wrong.
-    pub fn finish<T>(mut self, read: T) -> Result<T, LabFaults> {
+    pub fn finish<T>(mut self, read: T) -> Result<T, FormFaults> {
         if self.faults.is_empty() {
             return Ok(read);
         }
         self.faults
             .sort_by_key(|fault| fault.line.unwrap_or(usize::MAX));
-        Err(LabFaults {
+        Err(FormFaults {
             file: self.file.into(),
             faults: self.faults,
         })
