@@ -241,6 +241,7 @@ fn index(slot: Slot) -> usize {
 
 impl Storage for SimFlash {
     type Error = FlashFault;
+    const HAS_ROOM: bool = true;
     const PAGE_BYTES: usize = SLOT_BYTES;
 
     fn slot_bytes(&self) -> usize {

@@ -80,7 +80,7 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
                 let stored = self.slots.commit(&limits, &mut self.table);
                 return self.put_in_force(stored, EventKind::Table);
             }
-            ask::STAGE_TRY => return self.try_out(),
+            ask::STAGE_TRY if S::HAS_ROOM => return self.try_out(),
             ask::ROLL_BACK => {
                 self.end_trial();
                 let limits = self.limits();
@@ -219,7 +219,7 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
     /// Puts the stored record back in force if a trial is.
     #[cfg_attr(target_arch = "avr", inline(never))]
     pub(crate) fn end_trial(&mut self) {
-        if core::mem::take(&mut self.trial) {
+        if S::HAS_ROOM && core::mem::take(&mut self.trial) {
             let limits = self.limits();
             if self.slots.reload(&limits, &mut self.table).is_ok() {
                 self.adopt_about_zero();

@@ -30,12 +30,6 @@ const ZERO_RANGE_PARTS: u32 = 200 / ZERO_RANGE_PERCENT;
 /// either way of the zero stored at calibration.
 pub const START_RANGE_PERCENT: u32 = 20;
 const START_RANGE_PARTS: u32 = 200 / START_RANGE_PERCENT;
-/// Zero-tracking moves by at most d by this in so many milliseconds: 0.5 d in a
-/// second (OIML R 76-1:2006 clause 4.5.7, from memory).
-const TRACKING_MS: u32 = 2000;
-/// Farthest that zero is moved at once, ADC counts: a hundredth of the code range,
-/// and so of Max, has 18 bits.
-const OFF_MAX: i32 = 1 << 18;
 /// Blank below minus this many d (common practice).
 pub const UNDERLOAD_D: i32 = 20;
 /// Rest limit without a table, q8 counts: 1/50 000 of the code range (contract
@@ -168,36 +162,18 @@ impl Reference {
         }
     }
 
-    /// Zero-tracking: moves zero towards the load at `smooth_q8`, whose gross mass
-    /// is `mass` quanta, by at most 0.5 d for each second of `elapsed_ms`, of which
-    /// one second counts at most. Only for a load at rest that is indicated as zero
-    /// (OIML R 76-1:2006 clause 4.5.7, from memory); the range is that of
-    /// zero-setting, which both share (clause 4.5.1).
+    /// Zero-tracking: moves zero towards the load at `smooth_q8`, by `most` counts at
+    /// most. The range is that of zero-setting, which both share (OIML R 76-1:2006
+    /// clause 4.5.1).
     pub fn follow<const N: usize>(
         &mut self,
         table: &Table<N>,
         settings: &Settings,
         smooth_q8: i32,
-        mass: i32,
-        elapsed_ms: u32,
+        most: i32,
     ) {
-        let away = mass.unsigned_abs();
-        if away == 0 || away > settings.d.unsigned_abs() / 2 {
-            return;
-        }
-        let mut counts = whole_counts(smooth_q8);
-        // d has 21 bits (Max has 27, and at least 100 d), so that all of this fits.
-        let per_s = settings.d.unsigned_abs().wrapping_mul(elapsed_ms.min(1000));
-        let share_q12 = ((per_s / TRACKING_MS) << 12).checked_div(away).unwrap_or(0);
-        if share_q12 < 1 << 12 {
-            // Within a d of zero the table is straight enough to go by share. A d of
-            // more counts than this is none.
-            let off = counts
-                .wrapping_sub(self.zero_counts)
-                .clamp(-OFF_MAX, OFF_MAX);
-            let by_q8 = off.wrapping_mul(share_q12 as i32) >> 4;
-            counts = self.zero_counts.wrapping_add(whole_counts(by_q8));
-        }
+        let off = whole_counts(smooth_q8).wrapping_sub(self.zero_counts);
+        let counts = self.zero_counts.wrapping_add(off.clamp(-most, most));
         if self.may_be_zero(table, settings, counts, ZERO_RANGE_PARTS) {
             self.zero_counts = counts;
         }

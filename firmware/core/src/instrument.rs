@@ -542,12 +542,13 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
             .with_if(Flags::TRIAL, self.trial)
     }
 
-    /// What zero does by itself.
+    /// What zero does by itself: once at the start, then by following.
     #[cfg_attr(target_arch = "avr", inline(never))]
     fn mind_zero(&mut self, weighed: Option<&Weighed>) {
-        let elapsed = elapsed_ms(self.now_ms, self.followed_ms);
         let (Some(table), Some(load), true) = (&self.table, weighed, self.stable) else {
-            self.followed_ms = self.now_ms;
+            if S::HAS_ROOM {
+                self.followed_ms = self.now_ms;
+            }
             return;
         };
         let smooth_q8 = self.filter.out().smooth_q8;
@@ -556,12 +557,24 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
             if conduct.has(Conduct::STARTS_AT_ZERO) {
                 self.reference.start_at(table, &self.settings, smooth_q8);
             }
-        } else if elapsed >= FOLLOW_EVERY_MS {
-            self.followed_ms = self.now_ms;
-            if conduct.has(Conduct::TRACKS_ZERO) {
-                self.reference
-                    .follow(table, &self.settings, smooth_q8, load.mass, elapsed);
-            }
+            return;
+        }
+        let elapsed = elapsed_ms(self.now_ms, self.followed_ms);
+        if !S::HAS_ROOM || elapsed < FOLLOW_EVERY_MS {
+            return;
+        }
+        self.followed_ms = self.now_ms;
+        // Only what is indicated as zero: gross, tare or no tare.
+        let near = load.mass.unsigned_abs() <= self.settings.d.unsigned_abs() / 2;
+        if near && conduct.has(Conduct::TRACKS_ZERO) {
+            // 0.5 d in 1000 ms (OIML R 76-1:2006 clause 4.5.7, from memory), by the
+            // limit of rest, which is worth so many tenths of d. It is at most 4095
+            // counts, so that this fits.
+            let per = u32::from(self.settings.rest_tenths_d).wrapping_mul(200 << 4);
+            let most = (self.rest_limit_q8 >> 4).wrapping_mul(elapsed.min(1000));
+            let most = most.checked_div(per).unwrap_or(0);
+            self.reference
+                .follow(table, &self.settings, smooth_q8, most as i32);
         }
     }
 

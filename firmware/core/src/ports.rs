@@ -37,6 +37,10 @@ pub trait Storage {
     /// What can go wrong; shown to developers only.
     type Error: core::fmt::Debug;
 
+    /// Whether the chip has flash to spare for what a scale can do without: weighing
+    /// with a table on trial and zero-tracking. A constant, as the next is.
+    const HAS_ROOM: bool = false;
+
     /// Bytes of one page of the notebook; 0 where a board keeps none. A constant,
     /// so that such a board carries no code for it.
     const PAGE_BYTES: usize = 0;

@@ -91,6 +91,7 @@ fn check(offset: usize, length: usize) -> Result<(), OutOfRange> {
 
 impl Storage for Flash {
     type Error = OutOfRange;
+    const HAS_ROOM: bool = true;
     const PAGE_BYTES: usize = SECTOR_BYTES;
 
     fn slot_bytes(&self) -> usize {

@@ -150,6 +150,7 @@ impl Flash {
 
 impl Storage for Flash {
     type Error = Dead;
+    const HAS_ROOM: bool = true;
     const PAGE_BYTES: usize = PAGE_BYTES;
 
     fn slot_bytes(&self) -> usize {
