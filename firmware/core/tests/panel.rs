@@ -190,7 +190,7 @@ fn the_view_key_turns_through_what_else_there_is() {
     let mut panel = Panel::new();
     let now = load(&mut scale, 0, ZERO + 30_000, 30);
     let mut seen = Vec::new();
-    for _ in 0..7 {
+    for _ in 0..5 {
         seen.push(shown(&mut panel, &scale, now).small(7));
         panel.press(now, Key::View, &mut scale);
     }
@@ -200,8 +200,6 @@ fn the_view_key_turns_through_what_else_there_is() {
             "Max 6000 d = 1",
             "gross 3010",
             "tare 0",
-            "counts 80000",
-            "spread 0",
             "scale 00004F2A",
             "Max 6000 d = 1"
         ]

@@ -9,13 +9,15 @@
 
 use std::collections::{HashMap, VecDeque};
 
-use scalewright_bench::flash::{FlashImage, SimFlash};
+use scalewright_bench::flash::{FlashFault, FlashImage, SimFlash};
 use scalewright_core::FACTORY;
 use scalewright_core::bridge::{Conversion, SETTLING_CONVERSIONS};
 use scalewright_core::instrument::{Event, Identity, Instrument};
+use scalewright_core::ports::{Slot, Storage};
 use scalewright_protocol::codec::{MAX_FRAME, MAX_PAYLOAD, decode, encode};
 use scalewright_protocol::frame::{Decoder, Event as FrameEvent};
 use scalewright_protocol::message::{Answer, Ask, Report, Request, Sample, State};
+use scalewright_protocol::settings::{Conduct, Settings};
 
 /// How much was compared.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -30,9 +32,45 @@ pub struct Compared {
     pub unsent: usize,
 }
 
+/// The flash of a board that has no room for a notebook and the like.
+struct Scanty(SimFlash);
+
+impl Storage for Scanty {
+    type Error = FlashFault;
+
+    fn slot_bytes(&self) -> usize {
+        self.0.slot_bytes()
+    }
+    fn read(&mut self, slot: Slot, offset: usize, into: &mut [u8]) -> Result<(), FlashFault> {
+        self.0.read(slot, offset, into)
+    }
+    fn erase(&mut self, slot: Slot, from: usize) -> Result<Option<usize>, FlashFault> {
+        self.0.erase(slot, from)
+    }
+    fn write(&mut self, slot: Slot, offset: usize, bytes: &[u8]) -> Result<(), FlashFault> {
+        self.0.write(slot, offset, bytes)
+    }
+}
+
+/// The instrument as the chip's board has it.
+enum Core {
+    Whole(Box<Instrument<SimFlash, 32>>),
+    Scanty(Box<Instrument<Scanty, 32>>),
+}
+
+/// The same of either.
+macro_rules! either {
+    ($core:expr, $scale:ident => $what:expr) => {
+        match $core {
+            Core::Whole($scale) => $what,
+            Core::Scanty($scale) => $what,
+        }
+    };
+}
+
 /// The twin.
 pub struct Twin {
-    scale: Instrument<SimFlash, 32>,
+    scale: Core,
     decoder: Decoder<{ MAX_PAYLOAD + 4 }>,
     /// Codes read and not yet worked on: when, at which rate, and the code.
     codes: VecDeque<(u64, u16, i32)>,
@@ -51,9 +89,19 @@ impl Twin {
     /// A twin of a chip that was just switched on with empty memory.
     #[must_use]
     pub fn new(identity: Identity) -> Self {
-        let scale = Instrument::new(identity, SimFlash::new(FlashImage::erased()), FACTORY, 0);
+        let flash = SimFlash::new(FlashImage::erased());
+        let scale = if identity.board == "atmega328p" {
+            let settings = Settings {
+                conduct: Conduct::STARTS_AT_ZERO,
+                ..FACTORY
+            };
+            let scale = Instrument::new(identity, Scanty(flash), settings, 0);
+            Core::Scanty(Box::new(scale))
+        } else {
+            Core::Whole(Box::new(Instrument::new(identity, flash, FACTORY, 0)))
+        };
         Self {
-            rate_sps: scale.adc().1,
+            rate_sps: FACTORY.rate_sps,
             scale,
             decoder: Decoder::new(),
             codes: VecDeque::new(),
@@ -145,17 +193,17 @@ impl Twin {
     }
 
     fn tell(&mut self, now_ms: u32, event: Event<'_>) {
-        self.scale.handle(now_ms, event);
+        either!(&mut self.scale, scale => scale.handle(now_ms, event));
         loop {
-            let saying = self.scale.output().to_vec();
+            let saying = either!(&self.scale, scale => scale.output().to_vec());
             if saying.is_empty() {
-                if !self.scale.is_storing() {
+                if !either!(&self.scale, scale => scale.is_storing()) {
                     break;
                 }
-                self.scale.handle(now_ms, Event::Tick);
+                either!(&mut self.scale, scale => scale.handle(now_ms, Event::Tick));
                 continue;
             }
-            self.scale.sent(saying.len());
+            either!(&mut self.scale, scale => scale.sent(saying.len()));
             for byte in saying {
                 if let Some(FrameEvent::Payload(payload)) = self.decoder.push(byte) {
                     match decode::<Report>(payload).expect("our own report") {
@@ -200,9 +248,9 @@ impl Twin {
             return;
         }
         // A wait may be answered before its last sample went out.
-        let mut ours = self.scale.state(theirs.at_ms);
+        let mut ours = either!(&self.scale, scale => scale.state(theirs.at_ms));
         while ours.sequence != theirs.sequence && self.feed_code() {
-            ours = self.scale.state(theirs.at_ms);
+            ours = either!(&self.scale, scale => scale.state(theirs.at_ms));
         }
         assert_eq!(*theirs, ours, "state (after a wait: {waited})");
         self.compared.states += 1;
@@ -211,9 +259,9 @@ impl Twin {
     /// The table in force at the twin, as knots.
     #[must_use]
     pub fn knots(&self) -> Vec<scalewright_protocol::table::Knot> {
-        self.scale
+        either!(&self.scale, scale => scale
             .table()
-            .map_or(Vec::new(), |t| t.knots().to_vec())
+            .map_or(Vec::new(), |t| t.knots().to_vec()))
     }
 }
 

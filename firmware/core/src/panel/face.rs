@@ -17,7 +17,7 @@ use crate::instrument::Instrument;
 use crate::ports::Storage;
 
 /// Views of the bottom line that the VIEW key turns through.
-pub const VIEWS: u8 = 6;
+pub const VIEWS: u8 = 4;
 /// Characters of the large line, which is also its number of pieces, and that of
 /// a small line's.
 pub const LARGE: u8 = 7;
@@ -83,18 +83,12 @@ pub fn write<R, S, const KNOTS: usize, const QUEUE: usize>(
                         scale.settings.max
                     }
                     1 => weighed.map_or(0, |w| w.mass),
-                    2 => scale.reference.tare,
-                    3 => scale.filter.out().smooth_q8 >> 8,
-                    4 => (scale.rest.spread_q8() >> 8) as i32,
-                    _ => scale.identity().device_id as i32,
+                    _ => scale.reference.tare,
                 };
                 if view < 3 {
                     mass(line, scale, value);
-                } else if view < 5 {
-                    line.take(value);
-                    line.number(0);
                 } else {
-                    line.left = value as u32;
+                    line.left = scale.identity().device_id;
                     line.hex();
                 }
             }

@@ -85,7 +85,7 @@ impl Phrase {
 
 /// All that can be said. First what the conditions stand for, in their order;
 /// then the views, in theirs; the others in any.
-const PHRASES: [&str; 28] = [
+const PHRASES: [&str; 26] = [
     "wait",
     "at rest",
     " ",
@@ -102,8 +102,6 @@ const PHRASES: [&str; 28] = [
     "Max ",
     "gross ",
     "tare ",
-    "counts ",
-    "spread ",
     "scale ",
     " d = ",
     "  >0<",
