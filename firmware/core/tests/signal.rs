@@ -99,8 +99,13 @@ proptest! {
         let mut codes = noise(&mut rng, 0, sd, 100);
         codes.extend(noise(&mut rng, step, sd, 40));
         let out = run(0, &codes);
-        prop_assert!(out[102..].iter().all(|f| !f.spike));
-        prop_assert!(out[102..].iter().all(|f| f.smooth_q8 == f.raw * 256));
+        prop_assert!(!out[102].spike);
+        // Noise is believed low rather than high: one code in some ten thousand of
+        // normal noise is held back, which costs nothing.
+        let held = out[102..].iter().filter(|f| f.spike).count();
+        prop_assert!(held <= 1, "{held} of 38");
+        let taken = out[102..].iter().filter(|f| !f.spike);
+        prop_assert!(taken.clone().all(|f| f.smooth_q8 == f.raw * 256));
         prop_assert!(out[102].run <= 3);
         let deep = run(6, &codes);
         prop_assert!(is_mean(deep[102].smooth_q8, &codes[103 - usize::from(deep[102].run)..103]));

@@ -15,7 +15,7 @@ use crate::font::{GLYPHS, position};
 
 /// The letters in use: a blank, then the digits of base 16, then the rest. They
 /// leave the two highest bits of a byte free.
-const ALPHABET: [u8; 49] = *b" 0123456789ABCDEF-.:<=>?Mabcdefghiklmnoprstuvwxyz";
+const ALPHABET: [u8; 48] = *b" 0123456789ABCDEF-.:<=>?Mabcdefghiklmnorstuvwxyz";
 /// The letter of a digit is this many behind its value.
 pub const ZERO: u8 = letter(b'0');
 /// Letters that lines put down one by one.

@@ -127,7 +127,7 @@ fn an_installed_target_is_used_as_it_is() {
     assert_eq!((run.code, run.err.as_str()), (0, ""), "{run:#?}");
     for part in [
         "with      Rust 1.95.0, the target is installed",
-        "flash     3000 bytes of 2036 KiB",
+        "flash     3000 bytes of 2028 KiB",
         "next      scalewright flash --board rp2040",
     ] {
         assert!(run.out.contains(part), "no \"{part}\" in {run:#?}");

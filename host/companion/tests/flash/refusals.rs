@@ -92,7 +92,7 @@ fn another_wire_version() {
 /// Room: 2 MiB without five sectors of 4 KiB; 32 KiB without 2 KiB.
 #[test]
 fn what_does_not_fit() {
-    for (board, room) in [("rp2040", 2_097_152 - 12_288), ("atmega328p", 30_720)] {
+    for (board, room) in [("rp2040", 2_097_152 - 20_480), ("atmega328p", 30_720)] {
         let kind: Board = board.parse().expect("a board");
         assert_eq!(kind.room().len(), room);
         flash(board, &raw(board, room + 1)).is_problem(
