@@ -199,6 +199,7 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
     ) -> Carried {
         let sequence = stored?;
         self.trial = false;
+        self.started = true;
         self.adopt();
         self.seal();
         self.keep_event(kind);

@@ -112,8 +112,9 @@ pub struct Instrument<S: Storage, const KNOTS: usize, const QUEUE: usize = QUEUE
     /// A calibration at the scale itself is under way.
     pub(crate) held: bool,
     pub(crate) notebook: Notebook,
-    /// Initial zero-setting was done, or its moment is over.
-    started: bool,
+    /// Initial zero-setting was done, or its moment is over: a table that comes later
+    /// shall not make the load of that moment zero.
+    pub(crate) started: bool,
     /// Zero-tracking moved last, or could not, at that time.
     followed_ms: u32,
     pub(crate) capture: Capture,
@@ -545,6 +546,7 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
     /// What zero does by itself: once at the start, then by following.
     #[cfg_attr(target_arch = "avr", inline(never))]
     fn mind_zero(&mut self, weighed: Option<&Weighed>) {
+        let first = self.stable && !core::mem::replace(&mut self.started, true);
         let (Some(table), Some(load), true) = (&self.table, weighed, self.stable) else {
             if S::HAS_ROOM {
                 self.followed_ms = self.now_ms;
@@ -553,7 +555,7 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
         };
         let smooth_q8 = self.filter.out().smooth_q8;
         let conduct = self.settings.conduct;
-        if !core::mem::replace(&mut self.started, true) {
+        if first {
             if conduct.has(Conduct::STARTS_AT_ZERO) {
                 self.reference.start_at(table, &self.settings, smooth_q8);
             }

@@ -104,6 +104,29 @@ fn initial_zero_setting_happens_once_and_only_when_asked_for() {
     assert_eq!(never.state(0).zero_counts, ZERO);
 }
 
+/// A scale that gets its first table with a load on the pan.
+#[test]
+fn a_table_that_comes_later_makes_no_load_zero() {
+    let settings = Settings {
+        conduct: Conduct::STARTS_AT_ZERO,
+        rest_tenths_d: 20,
+        ..kitchen()
+    };
+    for rested in [false, true] {
+        let mut scale = start(Flash::new(512));
+        let mut now_ms = 0;
+        if rested {
+            now_ms = run(&mut scale, 0, 5.0, |_| 3000.0);
+        }
+        Laptop::new()
+            .transfer(&mut scale, settings, ZERO, &straight())
+            .expect("a table");
+        run(&mut scale, now_ms, 5.0, |_| 3000.0);
+        assert_eq!(scale.state(0).zero_counts, ZERO, "{rested}");
+        assert_eq!(scale.state(0).mass, Some(30_000));
+    }
+}
+
 #[test]
 fn initial_zero_setting_waits_for_rest() {
     let (mut scale, _) = scale(Conduct::STARTS_AT_ZERO, &straight());
