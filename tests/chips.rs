@@ -194,8 +194,14 @@ fn power_cuts_leave_the_old_table_or_the_new(board: Board) {
         }
     }
     assert!(cuts > 25, "{cuts} cuts");
+    // The header's last byte makes the record; a board with a notebook notes the
+    // change there after it, in 48 bytes and at first a head as long.
+    let noting = match board {
+        Board::Rp2040 => 2 * 48 / 13 + 1,
+        Board::Atmega328p => 0,
+    };
     assert!(
-        kept >= cuts - 1 && renewed <= 1,
+        kept + renewed == cuts && renewed <= 1 + noting,
         "{kept} old, {renewed} new"
     );
 }

@@ -25,7 +25,6 @@ use scalewright_core::instrument::{Event, Identity, Instrument};
 use scalewright_core::number::NumberMaker;
 use scalewright_core::panel::{Keys, Panel};
 use scalewright_core::sampling::Reading;
-use scalewright_protocol::settings::{Conduct, Settings};
 use scalewright_protocol::units::reached_ms;
 
 use display::{Display, Step};
@@ -45,11 +44,6 @@ const IDENTITY: Identity = Identity {
     board: flash::BOARD,
     firmware: flash::FIRMWARE,
     rates_sps: &[10, 80],
-};
-/// What it is set to before anybody calibrated it. There is no room to track zero.
-const SETTINGS: Settings = Settings {
-    conduct: Conduct::STARTS_AT_ZERO,
-    ..FACTORY
 };
 /// Above this rate the converter's RATE pin is high.
 const SLOW_SPS: u16 = 10;
@@ -103,7 +97,7 @@ fn main() -> ! {
         device_id,
         ..IDENTITY
     };
-    scale.start(identity, SETTINGS, scale_ms);
+    scale.start(identity, FACTORY, scale_ms);
     if view.reads_low() {
         scale.unlock();
     }

@@ -51,7 +51,7 @@ impl std::error::Error for BenchFault {}
 
 /// Settings of a class III scale of `max_g` and `e_g` with d = e and a quantum
 /// of `quantum_ug`: 10 conversions per second, smoothed over 8, at rest when
-/// the mean is within 0.3 d of where it ends; it starts at zero and tracks it.
+/// the mean is within 0.3 d of where it ends; it starts at zero.
 #[must_use]
 pub fn class_iii_settings(max_g: f64, e_g: f64, quantum_ug: u32) -> Settings {
     // `as` saturates; the core refuses settings that make no sense.
@@ -68,7 +68,7 @@ pub fn class_iii_settings(max_g: f64, e_g: f64, quantum_ug: u32) -> Settings {
         rest_tenths_d: 3,
         rest_ms: 1000,
         loop_gain: 0,
-        conduct: Conduct::TRACKS_ZERO.with(Conduct::STARTS_AT_ZERO),
+        conduct: Conduct::STARTS_AT_ZERO,
     }
 }
 

@@ -28,7 +28,7 @@
 //! **After a fault** of the ADC the filter starts clean; the first sound
 //! conversion ends the fault.
 //!
-//! **Hysteresis** is remembered sample by sample where the settings have a width
+//! **Hysteresis** is remembered load by load, at rest, where the settings have a width
 //! to correct by; without one nothing is. With each record, at power-on and after
 //! zero-setting the cell counts as exercised and empty.
 
@@ -477,12 +477,11 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
             self.shown = shown;
         }
         self.mind_zero(weighed.as_ref());
-        // Remembered smoothed: a load that is put down swings, and the plays would
-        // keep how far it swung past its rest. Of several periods little is left
-        // in the mean of 2^n samples, and it is seen against a play of an eighth
-        // of Max. Not remembered from an end of the converter's range, which is
-        // no load that came: an open wire says the same.
+        // Remembered at rest: a load that is put down swings, and the plays would
+        // keep how far it swung past its rest. Nor from an end of the converter's
+        // range, which is no load that came: an open wire says the same.
         if let Some(load) = &weighed
+            && self.stable
             && !self.filter.out().saturated
         {
             self.reference.plays = load.plays;

@@ -82,7 +82,7 @@ pub const FACTORY: Settings = Settings {
     rest_tenths_d: 3,
     rest_ms: 1000,
     loop_gain: 0,
-    conduct: Conduct::TRACKS_ZERO.with(Conduct::STARTS_AT_ZERO),
+    conduct: Conduct::STARTS_AT_ZERO,
 };
 
 /// Settings that say nothing, as zeros: a static that holds them takes no flash.

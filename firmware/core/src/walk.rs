@@ -638,10 +638,7 @@ pub fn settings_of(current: &Settings, d_ug: u32, intervals: u32) -> Settings {
         max: saturate_i32(max),
         e: d,
         d,
-        conduct: current
-            .conduct
-            .with(Conduct::TRACKS_ZERO)
-            .with(Conduct::STARTS_AT_ZERO),
+        conduct: current.conduct.with(Conduct::STARTS_AT_ZERO),
         ..uncorrected(*current)
     }
 }

@@ -17,7 +17,6 @@ use scalewright_core::ports::{Slot, Storage};
 use scalewright_protocol::codec::{MAX_FRAME, MAX_PAYLOAD, decode, encode};
 use scalewright_protocol::frame::{Decoder, Event as FrameEvent};
 use scalewright_protocol::message::{Answer, Ask, Report, Request, Sample, State};
-use scalewright_protocol::settings::{Conduct, Settings};
 
 /// How much was compared.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -91,11 +90,7 @@ impl Twin {
     pub fn new(identity: Identity) -> Self {
         let flash = SimFlash::new(FlashImage::erased());
         let scale = if identity.board == "atmega328p" {
-            let settings = Settings {
-                conduct: Conduct::STARTS_AT_ZERO,
-                ..FACTORY
-            };
-            let scale = Instrument::new(identity, Scanty(flash), settings, 0);
+            let scale = Instrument::new(identity, Scanty(flash), FACTORY, 0);
             Core::Scanty(Box::new(scale))
         } else {
             Core::Whole(Box::new(Instrument::new(identity, flash, FACTORY, 0)))
