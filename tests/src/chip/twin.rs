@@ -16,7 +16,7 @@ use scalewright_core::instrument::{Event, Identity, Instrument};
 use scalewright_core::ports::{Slot, Storage};
 use scalewright_protocol::codec::{MAX_FRAME, MAX_PAYLOAD, decode, encode};
 use scalewright_protocol::frame::{Decoder, Event as FrameEvent};
-use scalewright_protocol::message::{Answer, Ask, Report, Request, Sample, State};
+use scalewright_protocol::message::{Answer, Ask, Flags, Report, Request, Sample, State};
 
 /// How much was compared.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -245,6 +245,13 @@ impl Twin {
         // A wait may be answered before its last sample went out.
         let mut ours = either!(&self.scale, scale => scale.state(theirs.at_ms));
         while ours.sequence != theirs.sequence && self.feed_code() {
+            ours = either!(&self.scale, scale => scale.state(theirs.at_ms));
+        }
+        // What settles after a change of rate counts no sample.
+        while theirs.flags.has(Flags::SETTLING)
+            && !ours.flags.has(Flags::SETTLING)
+            && self.feed_code()
+        {
             ours = either!(&self.scale, scale => scale.state(theirs.at_ms));
         }
         assert_eq!(*theirs, ours, "state (after a wait: {waited})");
