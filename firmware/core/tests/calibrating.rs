@@ -48,7 +48,7 @@ impl Stand {
 
     fn turn(&mut self, down: u8) {
         self.now_ms = self.now_ms.wrapping_add(10);
-        if self.now_ms % 100 == 0 {
+        if self.now_ms.is_multiple_of(100) {
             let x = self.load_g / 6000.0;
             let bent_g = self.load_g + 4.8 * 4.0 * x * (1.0 - x);
             let noise = [3, -4, 1, -1, 5, -3, -2, 1][self.now_ms as usize / 100 % 8];

@@ -53,6 +53,7 @@ mod proof_screen;
 mod rehearse;
 mod resume;
 mod saved;
+mod seal;
 mod studio;
 mod table;
 mod verify;
@@ -119,6 +120,10 @@ enum Command {
     Moved(moved::Arguments),
     /// Show the table in the scale, or put the one before back in force
     Table(table::Arguments),
+    /// Seal a scale: nobody changes it without its key held at the start
+    Seal(seal::SealArguments),
+    /// What zero does by itself: at the start, and following drift
+    Zero(seal::ZeroArguments),
     /// Put the firmware on a board, and see that its calibration stays
     Flash(flash::Arguments),
     /// Build the firmware images from the source
@@ -147,6 +152,8 @@ pub fn main() -> ExitCode {
         Command::Compare(arguments) => compare::run(&arguments),
         Command::Moved(arguments) => moved::run(&arguments),
         Command::Table(arguments) => table::run(&arguments),
+        Command::Seal(arguments) => seal::seal(&arguments),
+        Command::Zero(arguments) => seal::zero(&arguments),
         Command::Flash(arguments) => flash::run(&arguments),
         Command::BuildFirmware(arguments) => build_firmware::run(&arguments),
         Command::Logs(arguments) => logs::run(&arguments),

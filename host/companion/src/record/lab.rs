@@ -5,7 +5,7 @@
 //! that everything the schema asks for is there and of its shape. Refuses the
 //! rest with key, line and what to do, all of it at once; a key nobody knows is
 //! refused too, since it is a slip of the pen as a rule. Its
-//! parts are read in `parts`, how a file is walked is [`super::form`]'s.
+//! parts are read in `parts`, how a file is walked is that of `record::form`.
 
 mod parts;
 

@@ -126,7 +126,7 @@ pub(super) fn mass_g(ug: u64) -> Text {
         ("kg", 9)
     };
     let mut digits = ug;
-    while decimals > 0 && digits % 10 == 0 {
+    while decimals > 0 && digits.is_multiple_of(10) {
         digits /= 10;
         decimals -= 1;
     }
