@@ -90,7 +90,7 @@ pub struct Settings {
     pub rest_tenths_d: u8,
     /// The window, ms: how long movement is remembered. A load at rest moves by no
     /// more than the limit in half of it, a swing may take three eighths of it to
-    /// fall to 1/e, and a capture begins when nothing changed for so long.
+    /// fall to 1/e, and a capture begins when nothing changed for twice as long.
     pub rest_ms: u16,
     /// How much hysteresis is corrected: the greatest width of the full loop as a
     /// share of 3/2 Max, in steps of 2^−24 ([`crate::hysteresis::gain`]). Any

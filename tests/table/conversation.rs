@@ -143,6 +143,7 @@ fn foretold_and_shown_agree_to_the_last_quantum() {
         let old = held(&change);
         let new = new_table(&change);
         let agree = |client: &mut Client<Plug>, table: &HostTable| {
+            while !after_s(client, 1).flags.has(Flags::STABLE) {}
             ask(client, &Ask::SetZero);
             // From empty upwards, as `Face` has it.
             for load_g in [50.0, 500.0, 1000.0, 1500.0, 2000.0, 2700.0, 4000.0, 6000.0] {

@@ -546,7 +546,11 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
     #[cfg_attr(target_arch = "avr", inline(never))]
     fn mind_zero(&mut self, weighed: Option<&Weighed>) {
         let first = self.stable && !core::mem::replace(&mut self.started, true);
-        let (Some(table), Some(load), true) = (&self.table, weighed, self.stable) else {
+        let tenths = u32::from(self.settings.rest_tenths_d);
+        // What drifts by half a d in a second rests enough to be followed: within d.
+        let d_q8 = (self.rest_limit_q8.wrapping_mul(10)).checked_div(tenths);
+        let calm = self.stable || S::HAS_ROOM && self.rest.within(d_q8.unwrap_or(0), false);
+        let (Some(table), Some(load), true) = (&self.table, weighed, calm) else {
             if S::HAS_ROOM {
                 self.followed_ms = self.now_ms;
             }
@@ -571,7 +575,7 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
             // 0.5 d in 1000 ms (OIML R 76-1:2006 clause 4.5.7, from memory), by the
             // limit of rest, which is worth so many tenths of d. It is at most 4095
             // counts, so that this fits.
-            let per = u32::from(self.settings.rest_tenths_d).wrapping_mul(200 << 4);
+            let per = tenths.wrapping_mul(200 << 4);
             let most = (self.rest_limit_q8 >> 4).wrapping_mul(elapsed.min(1000));
             let most = most.checked_div(per).unwrap_or(0);
             self.reference

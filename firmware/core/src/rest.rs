@@ -135,11 +135,12 @@ impl Rest {
         self.run >= self.fewest && self.spread_q8() >> already as u8 <= limit_q8
     }
 
-    /// Whether it is at most `limit_q8` and nothing changed for a window, or for
+    /// Whether it is at most `limit_q8` and nothing changed for two windows, or for
     /// the longest run.
     #[must_use]
     pub const fn settled(&self, limit_q8: u32) -> bool {
-        (self.run == LONGEST || self.run as u16 >= self.codes) && self.within(limit_q8, false)
+        (self.run == LONGEST || self.run as u16 >= self.codes.saturating_mul(2))
+            && self.within(limit_q8, false)
     }
 }
 

@@ -502,9 +502,9 @@ fn a_capture_runs_to_its_end_and_wakes_the_wait() {
         if let CaptureState::Captured(captured) = state.capture {
             assert_eq!(captured.mean_q8, (ZERO + 5000) * 256);
             assert_eq!((captured.samples, captured.sd_q8), (8, 0));
-            // The tenth sample ends the window, the eighth from there 700 ms later.
-            assert_eq!(captured.ended_ms, 1600);
-            assert_eq!(state.at_ms, 1600, "the wait ended with the capture");
+            // The twentieth sample ends two windows, the eighth from there 700 ms later.
+            assert_eq!(captured.ended_ms, 2600);
+            assert_eq!(state.at_ms, 2600, "the wait ended with the capture");
             return;
         }
     }

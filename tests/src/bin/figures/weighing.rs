@@ -1,4 +1,4 @@
-//! Figure 1 of topic weighing: how soon the stable mark comes after a load, how
+//! Figure 1 of topic weighing (2 and 3: [`zero`]): how soon the stable mark comes after a load, how
 //! often it is wrong, and what is shown meanwhile.
 //!
 //! The cell and converter of the bench feed the whole instrument, code by code.
@@ -20,6 +20,8 @@
 mod course;
 #[path = "weighing_scale.rs"]
 mod scale;
+#[path = "weighing_zero.rs"]
+mod zero;
 
 use scalewright_tests::sessions::each;
 
@@ -139,6 +141,7 @@ pub fn print(sheet: &mut Sheet) {
         Bound::Beside,
     );
     pours(sheet);
+    zero::print(sheet);
 }
 
 /// One make; its time as a multiple of the oracle's.
