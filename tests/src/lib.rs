@@ -1,6 +1,7 @@
 //! End-to-end runs and outside checks live in the test files beside this; what
 //! more than one of them needs is here.
 
+pub mod captures;
 pub mod certificates;
 pub mod chip;
 pub mod near;

@@ -10,6 +10,7 @@
 
 use std::error::Error;
 
+use crate::captures::as_capture;
 use crate::near::Near;
 use scalewright::link::LinkFault;
 use scalewright::link::client::Client;
@@ -17,8 +18,7 @@ use scalewright::quantise::{self, HostTable};
 use scalewright::record::weights;
 use scalewright::session::cell::CellGrade;
 use scalewright::session::choosing::choose;
-use scalewright::session::event::{Capture, Part};
-use scalewright::session::plan::{Known, Load, Plan, PlannedWeight, ScaleSpec};
+use scalewright::session::plan::{Known, Plan, PlannedWeight, ScaleSpec};
 use scalewright_bench::setup::class_iii_settings;
 use scalewright_bench::{BenchSpec, BenchStream, CellSpec, Curve, Desk};
 use scalewright_metrology::curve::Knots;
@@ -186,32 +186,6 @@ fn spec() -> ScaleSpec {
         e_g: E_G,
         d_g: E_G,
         class: "III".into(),
-    }
-}
-
-fn as_capture(load_g: f64, captured: &Captured) -> Capture {
-    Capture {
-        part: if load_g > 0.0 {
-            Part::Rising
-        } else {
-            Part::Zero
-        },
-        load: Load {
-            weights: (load_g > 0.0)
-                .then(|| weights::name(load_g))
-                .into_iter()
-                .collect(),
-            mass_g: load_g,
-            u_g: 0.0,
-        },
-        mean_counts: f64::from(captured.mean_q8) / 256.0,
-        sd_counts: f64::from(captured.sd_q8) / 256.0,
-        samples: captured.samples,
-        at_s: f64::from(captured.began_ms) / 1000.0,
-        rested_s: None,
-        sitting: 0,
-        saturated: captured.saturated,
-        correction_g: 0.0,
     }
 }
 

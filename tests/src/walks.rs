@@ -1,11 +1,12 @@
 //! Calibrations at the scale's own keys, on the bench's cells, and what the laptop
 //! makes of the very captures they took.
 
+use crate::captures::as_capture;
 use scalewright::record::weights;
 use scalewright::session::cell::CellGrade;
 use scalewright::session::choosing::choose;
-use scalewright::session::event::{Capture, Part};
-use scalewright::session::plan::{Load, Plan, PlannedWeight, ScaleSpec};
+use scalewright::session::event::Capture;
+use scalewright::session::plan::{Plan, PlannedWeight, ScaleSpec};
 use scalewright_bench::adc::Signal;
 use scalewright_bench::faults::Spikes;
 use scalewright_bench::flash::{FlashImage, SimFlash};
@@ -14,7 +15,7 @@ use scalewright_core::FACTORY;
 use scalewright_core::bridge::Conversion;
 use scalewright_core::instrument::{Event, Identity, Instrument};
 use scalewright_core::walk::{Stage, Walk, settings_of};
-use scalewright_protocol::message::{CaptureState, Captured};
+use scalewright_protocol::message::CaptureState;
 use scalewright_protocol::settings::Input;
 use scalewright_protocol::table::{Knot, Table};
 
@@ -93,26 +94,6 @@ impl Kitchen {
             self.captures.push(as_capture(load_g, &captured));
         }
         self.walk.stage()
-    }
-}
-
-fn as_capture(load_g: f64, captured: &Captured) -> Capture {
-    let loaded = load_g > 0.0;
-    Capture {
-        part: if loaded { Part::Rising } else { Part::Zero },
-        load: Load {
-            weights: loaded.then(|| weights::name(load_g)).into_iter().collect(),
-            mass_g: load_g,
-            u_g: 0.0,
-        },
-        mean_counts: f64::from(captured.mean_q8) / 256.0,
-        sd_counts: f64::from(captured.sd_q8) / 256.0,
-        samples: captured.samples,
-        at_s: f64::from(captured.began_ms) / 1000.0,
-        rested_s: None,
-        sitting: 0,
-        saturated: captured.saturated,
-        correction_g: 0.0,
     }
 }
 

@@ -275,10 +275,8 @@ proptest! {
     }
 }
 
-/// Four grams at two kilograms: by hand. The correction fades from all of it at
-/// the load to half of it half-way to its foot (cos² of 45 degrees).
-#[test]
-fn half_way_to_its_foot_half_is_left() {
+/// A straight table of 500 counts a g to 6 kg, in steps of 1 mg, and its scale.
+fn six_kg() -> (HostTable, Settings) {
     let knot = |counts, mass| Knot { counts, mass };
     let table = HostTable::new(&[knot(0, 0), knot(3_000_000, 6_000_000)]).expect("a table");
     let settings = Settings {
@@ -288,6 +286,14 @@ fn half_way_to_its_foot_half_is_left() {
         d: 1000,
         ..neutral_settings()
     };
+    (table, settings)
+}
+
+/// Four grams at two kilograms: by hand. The correction fades from all of it at
+/// the load to half of it half-way to its foot (cos² of 45 degrees).
+#[test]
+fn half_way_to_its_foot_half_is_left() {
+    let (table, settings) = six_kg();
     let wanted = Wanted {
         load_g: 2000.0,
         shown: Shown::Mass(2004.0),
@@ -325,15 +331,7 @@ fn half_way_to_its_foot_half_is_left() {
 
 #[test]
 fn what_would_bend_too_much_is_refused_with_the_reach_that_would_do() {
-    let knot = |counts, mass| Knot { counts, mass };
-    let table = HostTable::new(&[knot(0, 0), knot(3_000_000, 6_000_000)]).expect("a table");
-    let settings = Settings {
-        quantum_ug: 1000,
-        max: 6_000_000,
-        e: 2000,
-        d: 1000,
-        ..neutral_settings()
-    };
+    let (table, settings) = six_kg();
     let wanted = |load_g: f64, off_g: f64, keep_g: &[f64], reach_g, most_points| Wanted {
         load_g,
         shown: Shown::Mass(load_g + off_g),

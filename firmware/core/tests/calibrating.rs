@@ -11,7 +11,6 @@ use scalewright_core::indicator::{Front, Key, Screen};
 use scalewright_core::instrument::Event;
 use scalewright_core::walk::{Stage, Trouble, Walk};
 use scalewright_protocol::message::{Ask, Flags};
-use scalewright_protocol::settings::{Conduct, Settings};
 use scalewright_protocol::table::Knot;
 
 /// Counts of a gram.
@@ -336,12 +335,8 @@ fn a_power_cut_is_asked_about_at_the_next_start() {
 #[test]
 fn a_sealed_scale_says_how_it_is_opened() {
     let (mut scale, mut laptop) = calibrated();
-    let sealed = Settings {
-        conduct: Conduct::SEALED,
-        ..kitchen()
-    };
     laptop
-        .ask(&mut scale, 0, Ask::SetSettings(sealed))
+        .ask(&mut scale, 0, Ask::SetSettings(sealed()))
         .expect("sealed");
     let mut stand = Stand::over(scale);
     stand.ask_for_calibration();

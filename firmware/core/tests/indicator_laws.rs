@@ -11,7 +11,7 @@ use scalewright_core::bridge::{BridgeFault, Conversion};
 use scalewright_core::indicator::{Guest, Indicator, Leaf, Light, PATIENCE_MS, Screen};
 use scalewright_core::instrument::Event;
 use scalewright_protocol::message::Ask;
-use scalewright_protocol::settings::{Conduct, Settings};
+use scalewright_protocol::settings::Settings;
 use scalewright_protocol::table::Knot;
 
 #[derive(Clone, Debug)]
@@ -208,11 +208,7 @@ impl Run {
 fn run(begin_ms: u32, steps: Vec<Step>, sealed: bool) -> Run {
     let (mut scale, mut laptop) = calibrated();
     if sealed {
-        let settings = Settings {
-            conduct: Conduct::SEALED,
-            ..kitchen()
-        };
-        let _ = laptop.transfer(&mut scale, settings, ZERO, &knots());
+        let _ = laptop.transfer(&mut scale, common::sealed(), ZERO, &knots());
     }
     scale.handle(begin_ms, Event::Tick);
     let mut run = Run {

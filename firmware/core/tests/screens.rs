@@ -13,7 +13,7 @@ use scalewright_core::indicator::lists::List;
 use scalewright_core::indicator::{Guest, Indicator, Key, Leaf, Light, Role, Screen};
 use scalewright_core::instrument::Event;
 use scalewright_core::notebook::Kind;
-use scalewright_protocol::settings::{Conduct, Settings};
+use scalewright_protocol::settings::Settings;
 
 /// A scale, its indicator, and somebody in front of them.
 struct Stand {
@@ -667,10 +667,7 @@ fn a_table_in_other_quanta_ends_what_was_in_the_old_ones() {
 
 #[test]
 fn a_sealed_scale_says_how_it_is_opened() {
-    let mut stand = Stand::with(Settings {
-        conduct: Conduct::SEALED,
-        ..kitchen()
-    });
+    let mut stand = Stand::with(sealed());
     stand.choose(8);
     assert_eq!(stand.keep("32-sealed").small(29), "to open: hold right key");
     stand.say("back");

@@ -3,10 +3,8 @@
 mod common;
 
 use common::*;
-use scalewright_protocol::message::{
-    Answer, Ask, Event, EventKind, Flags, KNOTS_PER_MESSAGE, Refusal, Stage,
-};
-use scalewright_protocol::settings::{Conduct, Settings};
+use scalewright_protocol::message::{Answer, Ask, Event, EventKind, Flags, Refusal, Stage};
+use scalewright_protocol::settings::Settings;
 use scalewright_protocol::table::{Knot, knots_checksum};
 
 /// Twice as heavy as [`knots`] at all loads.
@@ -18,38 +16,12 @@ fn doubled() -> Vec<Knot> {
     knots().into_iter().map(twice).collect()
 }
 
-/// Stages a table; the reply to the last request before `StageCommit`.
-fn stage(
-    scale: &mut Scale,
-    laptop: &mut Laptop,
-    settings: Settings,
-    zero_counts: i32,
-    knots: &[Knot],
-) -> Result<Answer, Refusal> {
-    let stage = Stage {
-        settings,
-        zero_counts,
-        knots: knots.len() as u8,
-        checksum: knots_checksum(knots),
-    };
-    let mut last = laptop.ask(scale, 0, Ask::StageBegin(stage))?;
-    for (at, piece) in knots.chunks(KNOTS_PER_MESSAGE).enumerate() {
-        last = laptop.ask(
-            scale,
-            0,
-            Ask::StageKnots {
-                from: (at * KNOTS_PER_MESSAGE) as u8,
-                knots: heapless::Vec::from_slice(piece).expect("six"),
-            },
-        )?;
-    }
-    Ok(last)
-}
-
 fn on_trial() -> (Scale, Laptop) {
     let (mut scale, mut laptop) = calibrated();
     load(&mut scale, 0, ZERO + 30_000, 40);
-    stage(&mut scale, &mut laptop, kitchen(), ZERO, &doubled()).expect("staged");
+    laptop
+        .stage(&mut scale, kitchen(), ZERO, &doubled())
+        .expect("staged");
     assert_eq!(laptop.ask(&mut scale, 0, Ask::StageTry), Ok(Answer::Done));
     (scale, laptop)
 }
@@ -112,7 +84,9 @@ fn any_other_change_ends_a_trial() {
     assert_eq!(scale.table().expect("a table").knots(), knots());
 
     let (mut scale, mut laptop) = on_trial();
-    stage(&mut scale, &mut laptop, kitchen(), ZERO, &doubled()).expect("staged");
+    laptop
+        .stage(&mut scale, kitchen(), ZERO, &doubled())
+        .expect("staged");
     assert_eq!(scale.table().expect("a table").knots(), knots());
 }
 
@@ -123,12 +97,16 @@ fn zero_stays_through_a_trial_at_the_same_reference_only() {
     let zeroed = laptop.ask(&mut scale, now_ms, Ask::SetZero);
     let kept = ZERO + 500;
     assert_eq!(zeroed, Ok(Answer::Zeroed { zero_counts: kept }));
-    stage(&mut scale, &mut laptop, kitchen(), ZERO, &doubled()).expect("staged");
+    laptop
+        .stage(&mut scale, kitchen(), ZERO, &doubled())
+        .expect("staged");
     laptop.ask(&mut scale, 0, Ask::StageTry).expect("tried");
     assert_eq!(scale.state(0).zero_counts, kept);
     laptop.ask(&mut scale, 0, Ask::StageAbort).expect("dropped");
     assert_eq!(scale.state(0).zero_counts, kept);
-    stage(&mut scale, &mut laptop, kitchen(), ZERO + 9, &doubled()).expect("staged");
+    laptop
+        .stage(&mut scale, kitchen(), ZERO + 9, &doubled())
+        .expect("staged");
     laptop.ask(&mut scale, 0, Ask::StageTry).expect("tried");
     assert_eq!(scale.state(0).zero_counts, ZERO + 9);
 }
@@ -141,7 +119,9 @@ fn what_is_no_table_is_not_tried_and_nothing_without_one_to_go_back_to() {
         Err(Refusal::NotStaging)
     );
     let bad = [(0, 0), (10, 100), (5, 200)].map(|(counts, mass)| Knot { counts, mass });
-    stage(&mut scale, &mut laptop, kitchen(), ZERO, &bad).expect("arrived");
+    laptop
+        .stage(&mut scale, kitchen(), ZERO, &bad)
+        .expect("arrived");
     assert!(matches!(
         laptop.ask(&mut scale, 0, Ask::StageTry),
         Err(Refusal::Table(_))
@@ -151,7 +131,9 @@ fn what_is_no_table_is_not_tried_and_nothing_without_one_to_go_back_to() {
 
     let mut bare = start(Flash::new(512));
     let mut laptop = Laptop::new();
-    stage(&mut bare, &mut laptop, kitchen(), ZERO, &knots()).expect("staged");
+    laptop
+        .stage(&mut bare, kitchen(), ZERO, &knots())
+        .expect("staged");
     assert_eq!(
         laptop.ask(&mut bare, 0, Ask::StageTry),
         Err(Refusal::NotCalibrated)
@@ -161,13 +143,6 @@ fn what_is_no_table_is_not_tried_and_nothing_without_one_to_go_back_to() {
         laptop.ask(&mut bare, 0, Ask::StageCommit),
         Ok(Answer::Stored { sequence: 1 })
     );
-}
-
-fn sealed() -> Settings {
-    Settings {
-        conduct: Conduct::SEALED,
-        ..kitchen()
-    }
 }
 
 #[test]
@@ -220,7 +195,9 @@ fn a_sealed_scale_is_written_only_after_a_start_with_the_key() {
 #[test]
 fn a_trial_neither_seals_nor_unseals() {
     let (mut scale, mut laptop) = calibrated();
-    stage(&mut scale, &mut laptop, sealed(), ZERO, &doubled()).expect("staged");
+    laptop
+        .stage(&mut scale, sealed(), ZERO, &doubled())
+        .expect("staged");
     laptop.ask(&mut scale, 0, Ask::StageTry).expect("tried");
     assert!(!scale.is_sealed());
     laptop.ask(&mut scale, 0, Ask::StageCommit).expect("stored");

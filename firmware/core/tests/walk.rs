@@ -7,7 +7,7 @@ use scalewright_core::bridge::{BridgeFault, Conversion};
 use scalewright_core::instrument::Event;
 use scalewright_core::walk::{MOST_LOADS, Stage, Taken, Trouble, Walk, settings_of, table_of};
 use scalewright_protocol::message::{Answer, Ask, CaptureOrder, EventKind, Flags, Refusal};
-use scalewright_protocol::settings::{Conduct, Settings, SettingsFault};
+use scalewright_protocol::settings::{Settings, SettingsFault};
 use scalewright_protocol::table::{Knot, Table, TableFault};
 use scalewright_protocol::units::CODE_MAX;
 
@@ -425,12 +425,8 @@ fn the_line_is_refused_what_would_disturb() {
 #[test]
 fn a_sealed_scale_is_not_calibrated() {
     let (mut scale, mut laptop) = calibrated();
-    let sealed = Settings {
-        conduct: Conduct::SEALED,
-        ..kitchen()
-    };
     laptop
-        .ask(&mut scale, 0, Ask::SetSettings(sealed))
+        .ask(&mut scale, 0, Ask::SetSettings(sealed()))
         .expect("sealed");
     let mut bench = Bench::over(scale);
     assert_eq!(

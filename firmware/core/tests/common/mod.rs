@@ -294,8 +294,8 @@ impl Laptop {
         }
     }
 
-    /// Transfers a whole record; the reply to the commit, or the first refusal.
-    pub fn transfer(
+    /// Stages a whole record; the reply to its last piece, or the first refusal.
+    pub fn stage(
         &mut self,
         scale: &mut Scale,
         settings: Settings,
@@ -308,20 +308,40 @@ impl Laptop {
             knots: knots.len() as u8,
             checksum: knots_checksum(knots),
         };
-        self.ask(scale, 0, Ask::StageBegin(stage))?;
+        let mut last = self.ask(scale, 0, Ask::StageBegin(stage))?;
         for (at, piece) in knots.chunks(KNOTS_PER_MESSAGE).enumerate() {
             let ask = Ask::StageKnots {
                 from: (at * KNOTS_PER_MESSAGE) as u8,
                 knots: heapless::Vec::from_slice(piece).unwrap(),
             };
-            self.ask(scale, 0, ask)?;
+            last = self.ask(scale, 0, ask)?;
         }
+        Ok(last)
+    }
+
+    /// Transfers a whole record; the reply to the commit, or the first refusal.
+    pub fn transfer(
+        &mut self,
+        scale: &mut Scale,
+        settings: Settings,
+        zero_counts: i32,
+        knots: &[Knot],
+    ) -> Result<Answer, Refusal> {
+        self.stage(scale, settings, zero_counts, knots)?;
         self.ask(scale, 0, Ask::StageCommit)
     }
 }
 
 pub fn start(flash: Flash) -> Scale {
     Instrument::new(IDENTITY, flash, kitchen(), 0)
+}
+
+/// The scale of the glaze kitchen, sealed.
+pub fn sealed() -> Settings {
+    Settings {
+        conduct: Conduct::SEALED,
+        ..kitchen()
+    }
 }
 
 /// A calibrated scale over erased flash, and its laptop.

@@ -4,7 +4,7 @@
 //! Told apart without colour: ours is a full line with discs, theirs a broken
 //! line with open diamonds.
 
-use super::{Key, Panel, Place, Room, legend, legend_px, range, shortened};
+use super::{Key, Panel, Room, one_panel, range, shortened};
 use crate::record::comparison::{BandCorner, ComparedLoad, ComparisonRecord, ErrorLine};
 use crate::report::number;
 use crate::report::svg::{Anchor, Mark, Sheet};
@@ -63,18 +63,9 @@ pub fn comparison(record: &ComparisonRecord, id: &str, room: Room) -> String {
     if !record.their_band.is_empty() {
         entries.push((Key::Line("table-u"), "permitted, the other".to_owned()));
     }
-    let top = legend_px(room, 0.0, &entries) + 34.0;
     let high_px = room.pick(380.0, 290.0);
     let about = about(record);
-    let mut sheet = Sheet::new(id, title, &about, room.width(), top + high_px + 48.0);
-    legend(&mut sheet, room, 0.0, &entries);
-    let left = room.pick(56.0, 46.0);
-    let place = Place {
-        left,
-        top,
-        width: room.width() - left - room.pick(58.0, 42.0),
-        height: high_px,
-    };
+    let (mut sheet, place) = one_panel(id, title, &about, room, &entries, high_px);
     let reach_g = reach_g(record);
     let loads = record
         .rows
@@ -83,7 +74,7 @@ pub fn comparison(record: &ComparisonRecord, id: &str, room: Room) -> String {
         .chain([record.scale.max]);
     let max_g = range(loads).map_or(1.0, |(_, high)| high);
     let panel = Panel::new(place, (0.0, max_g), (-reach_g, reach_g), room);
-    let head = top - 17.0;
+    let head = place.top - 17.0;
     sheet.text("label", Anchor::Start, 0.0, head, "error, g");
     sheet.text("label", Anchor::End, room.width(), head, "e");
     band(&mut sheet, &panel, record);

@@ -244,6 +244,29 @@ fn legend_px(room: Room, left: f64, entries: &[(Key, String)]) -> f64 {
     legend(&mut trial, room, left, entries)
 }
 
+/// A sheet with its legend and, below, the room for one panel `high_px` high
+/// with labels on both sides.
+fn one_panel(
+    id: &str,
+    title: &str,
+    about: &str,
+    room: Room,
+    entries: &[(Key, String)],
+    high_px: f64,
+) -> (Sheet, Place) {
+    let top = legend_px(room, 0.0, entries) + 34.0;
+    let mut sheet = Sheet::new(id, title, about, room.width(), top + high_px + 48.0);
+    legend(&mut sheet, room, 0.0, entries);
+    let left = room.pick(56.0, 46.0);
+    let place = Place {
+        left,
+        top,
+        width: room.width() - left - room.pick(58.0, 42.0),
+        height: high_px,
+    };
+    (sheet, place)
+}
+
 /// A picture that only says why it is empty.
 fn empty(id: &str, title: &str, why: &str, room: Room) -> String {
     let mut sheet = Sheet::new(id, title, why, room.width(), 48.0);

@@ -1,7 +1,7 @@
 //! Error of a small weight on top of a big load, over that load, with what is
 //! permitted of the small one.
 
-use super::{Key, Panel, Place, Room, legend, legend_px, range};
+use super::{Key, Panel, Room, one_panel, range};
 use crate::record::outcome::{Outcome, VerificationRow};
 use crate::report::svg::{Anchor, Mark, Sheet};
 use crate::report::together::small::{Read, rows, sentences, several};
@@ -39,19 +39,10 @@ pub fn small(outcome: &Outcome, id: &str, room: Room) -> String {
     let about = "Horizontal: the load below. Vertical: error of the small load in e, and in g on \
                  the right.";
     let entries = legend_entries(&rows);
-    let top = legend_px(room, 0.0, &entries) + 34.0;
     let panel_px = room.pick(190.0, 180.0);
-    let mut sheet = Sheet::new(id, &title, about, room.width(), top + panel_px + 48.0);
-    legend(&mut sheet, room, 0.0, &entries);
-    let left = room.pick(56.0, 46.0);
-    let place = Place {
-        left,
-        top,
-        width: room.width() - left - room.pick(58.0, 42.0),
-        height: panel_px,
-    };
+    let (mut sheet, place) = one_panel(id, &title, about, room, &entries, panel_px);
     let panel = Panel::new(place, (0.0, max_g), (-half, half), room);
-    let head = top - 17.0;
+    let head = place.top - 17.0;
     sheet.text(
         "label",
         Anchor::Start,

@@ -1,11 +1,11 @@
 //! What one table shows less what another shows, over the load, with the
 //! permissible band, in g and in e.
 
-use super::{Key, Panel, Place, Room, legend, legend_px, range};
+use super::{Key, Panel, Room, one_panel, range};
 use crate::record::table::{ShownLine, TablesRecord, Why};
 use crate::report::band::Band;
 use crate::report::number;
-use crate::report::svg::{Anchor, Mark, Sheet};
+use crate::report::svg::{Anchor, Mark};
 
 /// The picture as inline SVG; `id` must be unique on the page.
 pub fn tables(record: &TablesRecord, id: &str, room: Room) -> String {
@@ -30,24 +30,15 @@ pub fn tables(record: &TablesRecord, id: &str, room: Room) -> String {
     if !band.is_empty() {
         entries.push((Key::Patch("band key"), "permitted".to_owned()));
     }
-    let top = legend_px(room, 0.0, &entries) + 34.0;
     let high_px = room.pick(320.0, 250.0);
     let about = about(record);
-    let mut sheet = Sheet::new(id, title, &about, room.width(), top + high_px + 48.0);
-    legend(&mut sheet, room, 0.0, &entries);
-    let left = room.pick(56.0, 46.0);
-    let place = Place {
-        left,
-        top,
-        width: room.width() - left - room.pick(58.0, 42.0),
-        height: high_px,
-    };
+    let (mut sheet, place) = one_panel(id, title, &about, room, &entries, high_px);
     let changes = record.curve.iter().map(|corner| corner.change_g.abs());
     let most_g = range(changes).map_or(0.0, |(_, high)| high);
     let permitted_g = range(band.iter().map(|one| one.2)).map_or(e_g, |(_, high)| high);
     let reach_g = (1.1 * most_g).max(1.25 * permitted_g);
     let panel = Panel::new(place, (0.0, record.scale.max), (-reach_g, reach_g), room);
-    let head = top - 17.0;
+    let head = place.top - 17.0;
     sheet.text("label", Anchor::Start, 0.0, head, "change, g");
     sheet.text("label", Anchor::End, room.width(), head, "e");
     let edge = |sign: f64| {
