@@ -1,0 +1,169 @@
+//! How a load becomes a number: when one came, its capture, and whether it is what was
+//! said of it.
+
+use scalewright_protocol::curve::net_counts;
+use scalewright_protocol::message::{CaptureOrder, CaptureState, Captured};
+use scalewright_protocol::units::{divide_to_nearest, product, saturate_i32};
+
+use super::{Stage, Taken, Trouble, Walk};
+use crate::instrument::Instrument;
+use crate::ports::Storage;
+
+/// Conversions averaged for a load, and how long it may take to rest, ms.
+const SAMPLES: u16 = 16;
+const PATIENCE_MS: u32 = 60_000;
+/// A load that reads further from what was said than this share of it is asked
+/// about: no cell is bent so much, and no weight is so wrong.
+const DOUBT_PARTS: i32 = 40;
+/// And less than so many d is no reason.
+const DOUBT_D: i32 = 5;
+/// Something came when the signal moved by this, ADC counts: a part in 16 000 of the
+/// code range.
+const ARRIVAL_COUNTS: i32 = 1 << 10;
+
+/// How every load of a walk is taken; rest by the settings in force.
+pub(super) const ORDER: CaptureOrder = CaptureOrder {
+    samples: SAMPLES,
+    rest_counts: 0,
+    patience_ms: PATIENCE_MS,
+};
+
+impl Walk {
+    /// Net counts of what lies on the pan now; nothing without a signal.
+    pub fn net_counts<S: Storage, const KNOTS: usize, const QUEUE: usize>(
+        &self,
+        scale: &Instrument<S, KNOTS, QUEUE>,
+    ) -> Option<i32> {
+        let out = scale.filter.out();
+        let heard = scale.fault.is_none() && out.run > 0;
+        heard.then(|| net_counts(out.smooth_q8, self.zero_q8))
+    }
+
+    /// What lies on the pan now by what is known of the scale, quanta of the new
+    /// settings; nothing before anything is known.
+    pub fn reading<S: Storage, const KNOTS: usize, const QUEUE: usize>(
+        &self,
+        scale: &Instrument<S, KNOTS, QUEUE>,
+    ) -> Option<i32> {
+        self.reads(scale, self.net_counts(scale)?)
+    }
+
+    /// Looks after what is under way; to be called whenever a sample came.
+    pub fn watch<S: Storage, const KNOTS: usize, const QUEUE: usize>(
+        &mut self,
+        scale: &mut Instrument<S, KNOTS, QUEUE>,
+    ) {
+        match self.stage {
+            Stage::PutOn(mass) => {
+                // A load is looked at when it rests and is not what lay there.
+                let state = scale.signal();
+                if let Some(smooth_q8) = state
+                    && self.is_new(smooth_q8)
+                {
+                    scale.order_capture(&ORDER);
+                    self.stage = Stage::Taking(mass);
+                }
+            }
+            Stage::TakingZero | Stage::TakingLast | Stage::Taking(_) => {
+                match scale.capture.state() {
+                    CaptureState::Captured(captured) => self.captured(scale, &captured),
+                    CaptureState::Failed(fault) => self.trouble(Trouble::Capture(fault)),
+                    // Somebody else's cancel, or a change of input: order it anew.
+                    CaptureState::Idle => scale.order_capture(&ORDER),
+                    CaptureState::Settling | CaptureState::Averaging { .. } => {}
+                }
+            }
+            _ => {}
+        }
+    }
+
+    /// Whether a resting signal is another load than the one captured last, and not
+    /// the empty pan.
+    fn is_new(&self, smooth_q8: i32) -> bool {
+        let far = |from_q8: i32| net_counts(smooth_q8, from_q8).unsigned_abs();
+        let wanted = ARRIVAL_COUNTS.unsigned_abs();
+        far(self.zero_q8) >= wanted && far(self.rested_q8) >= wanted
+    }
+
+    fn captured<S: Storage, const KNOTS: usize, const QUEUE: usize>(
+        &mut self,
+        scale: &mut Instrument<S, KNOTS, QUEUE>,
+        captured: &Captured,
+    ) {
+        if captured.saturated {
+            self.trouble(Trouble::Saturated);
+            return;
+        }
+        self.rested_q8 = captured.mean_q8;
+        match self.stage {
+            Stage::TakingZero => {
+                self.zero_q8 = captured.mean_q8;
+                self.stage = Stage::Choose;
+            }
+            Stage::TakingLast => {
+                self.zero_moved_counts = net_counts(captured.mean_q8, self.zero_q8);
+                // The one next to the loads' end: the scale goes on from here.
+                self.zero_q8 = captured.mean_q8;
+                match self.table::<KNOTS>() {
+                    Ok(_) => self.stage = Stage::Summary,
+                    Err(fault) => {
+                        self.trouble(Trouble::Table(fault));
+                        self.back = Stage::Choose;
+                    }
+                }
+            }
+            Stage::Taking(mass) => {
+                let taken = Taken {
+                    mass,
+                    counts: net_counts(captured.mean_q8, self.zero_q8),
+                    sd_q8: captured.sd_q8,
+                };
+                if taken.counts < -ARRIVAL_COUNTS {
+                    self.trouble(Trouble::Falling);
+                    return;
+                }
+                if taken.counts < ARRIVAL_COUNTS {
+                    // It went while it was taken: that is the empty pan.
+                    self.stage = Stage::PutOn(mass);
+                    return;
+                }
+                match self.reads(scale, taken.counts) {
+                    Some(reads) if self.is_far(mass, reads) => {
+                        self.doubtful = Some(taken);
+                        self.stage = Stage::LooksLike { said: mass, reads };
+                    }
+                    _ => self.keep(scale, taken),
+                }
+            }
+            _ => {}
+        }
+    }
+
+    /// What a load reads by the largest one taken, or by the table in force, quanta of
+    /// the new settings; nothing without either.
+    fn reads<S: Storage, const KNOTS: usize, const QUEUE: usize>(
+        &self,
+        scale: &Instrument<S, KNOTS, QUEUE>,
+        counts: i32,
+    ) -> Option<i32> {
+        if let Some(top) = self.loads.iter().max_by_key(|taken| taken.counts) {
+            let mass = divide_to_nearest(product(top.mass, counts), i64::from(top.counts));
+            return Some(saturate_i32(mass));
+        }
+        let mass = scale.table()?.lookup(counts).mass;
+        let there = i64::from(mass).checked_mul(i64::from(scale.settings().quantum_ug))?;
+        let here = divide_to_nearest(there, i64::from(self.settings.quantum_ug));
+        Some(saturate_i32(here))
+    }
+
+    fn is_far(&self, said: i32, reads: i32) -> bool {
+        let off = said.abs_diff(reads);
+        let share = said.unsigned_abs() / DOUBT_PARTS.unsigned_abs();
+        off > share.max(
+            self.settings
+                .d
+                .unsigned_abs()
+                .saturating_mul(DOUBT_D.unsigned_abs()),
+        )
+    }
+}
