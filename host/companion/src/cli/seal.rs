@@ -74,16 +74,6 @@ pub struct ZeroArguments {
     json: bool,
 }
 
-fn settings_of(found: &mut Found) -> Result<Settings, Problem> {
-    match found.client.ask(&Ask::Settings, &mut |_| {})? {
-        Answer::Settings(settings) => Ok(settings),
-        _ => Err(LinkFault::Confused {
-            port: found.client.port().to_string(),
-        }
-        .into()),
-    }
-}
-
 /// Stores another conduct; the number of the change, if it was one.
 fn store(
     found: &mut Found,
@@ -114,7 +104,7 @@ fn store(
 /// Runs `seal`.
 pub fn seal(arguments: &SealArguments) -> Outcome {
     let mut found = connect(arguments.port.as_deref(), arguments.json)?;
-    let before = settings_of(&mut found)?;
+    let before = found.client.settings()?;
     let (conduct, why) = if arguments.open {
         (before.conduct.without(Conduct::SEALED), "seal taken off")
     } else {
@@ -152,7 +142,7 @@ pub fn seal(arguments: &SealArguments) -> Outcome {
 /// Runs `zero`.
 pub fn zero(arguments: &ZeroArguments) -> Outcome {
     let mut found = connect(arguments.port.as_deref(), arguments.json)?;
-    let before = settings_of(&mut found)?;
+    let before = found.client.settings()?;
     let mut conduct = before.conduct;
     for (asked, bit) in [
         (arguments.at_start, Conduct::STARTS_AT_ZERO),
