@@ -59,6 +59,7 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
         let payload = self.payload();
         let number = match tag {
             ask::HELLO | ask::WAIT => at.u16(payload),
+            ask::HOLD_ZERO if S::HAS_ROOM => at.u16(payload),
             ask::STREAM | ask::KNOTS | ask::EVENT => u16::from(at.u8(payload)),
             _ => 0,
         };
@@ -93,6 +94,10 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
                 return Ok(Outcome::Done);
             }
             ask::EVENT if S::PAGE_BYTES > 0 => self.tell_event(id, number as u8),
+            ask::HOLD_ZERO if S::HAS_ROOM => {
+                self.hold_zero(number);
+                return Ok(Outcome::Done);
+            }
             ask::SET_ZERO => {
                 self.zero()?;
                 return Ok(Outcome::Zeroed(self.reference.zero_counts));

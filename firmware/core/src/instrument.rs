@@ -117,6 +117,8 @@ pub struct Instrument<S: Storage, const KNOTS: usize, const QUEUE: usize = QUEUE
     pub(crate) started: bool,
     /// Zero-tracking moved last, or could not, at that time.
     followed_ms: u32,
+    /// Until then it stands still.
+    zero_held_ms: Option<u32>,
     pub(crate) capture: Capture,
     /// Send one of so many samples; 0 sends none.
     pub(crate) stream_every: u8,
@@ -176,6 +178,7 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
             notebook: Notebook::new(),
             started: false,
             followed_ms: 0,
+            zero_held_ms: None,
             capture: Capture::idle(),
             stream_every: 0,
             stream_left: 0,
@@ -542,6 +545,12 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
             .with_if(Flags::TRIAL, self.trial)
     }
 
+    /// Zero-tracking stands still for so long, s; 0 lets it go on.
+    pub(crate) fn hold_zero(&mut self, for_s: u16) {
+        let for_ms = u32::from(for_s).wrapping_mul(1000);
+        self.zero_held_ms = (for_s > 0).then_some(self.now_ms.wrapping_add(for_ms));
+    }
+
     /// What zero does by itself: once at the start, then by following.
     #[cfg_attr(target_arch = "avr", inline(never))]
     fn mind_zero(&mut self, weighed: Option<&Weighed>) {
@@ -549,7 +558,15 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
         let tenths = u32::from(self.settings.rest_tenths_d);
         // What drifts by half a d in a second rests enough to be followed: within d.
         let d_q8 = (self.rest_limit_q8.wrapping_mul(10)).checked_div(tenths);
-        let calm = self.stable || S::HAS_ROOM && self.rest.within(d_q8.unwrap_or(0), false);
+        if S::HAS_ROOM
+            && self
+                .zero_held_ms
+                .is_some_and(|end_ms| reached_ms(self.now_ms, end_ms))
+        {
+            // Forgotten when it is over: the clock comes round.
+            self.zero_held_ms = None;
+        }
+        let calm = self.stable || S::HAS_ROOM && self.rest.drifts_within(d_q8.unwrap_or(0));
         let (Some(table), Some(load), true) = (&self.table, weighed, calm) else {
             if S::HAS_ROOM {
                 self.followed_ms = self.now_ms;
@@ -569,6 +586,9 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
             return;
         }
         self.followed_ms = self.now_ms;
+        if self.zero_held_ms.is_some() {
+            return;
+        }
         // Only what is indicated as zero: gross, tare or no tare.
         let near = load.mass.unsigned_abs() <= self.settings.d.unsigned_abs() / 2;
         if near && conduct.has(Conduct::TRACKS_ZERO) {
