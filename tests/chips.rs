@@ -97,6 +97,7 @@ fn a_guided_calibration_gives_what_the_bench_core_gives(board: Board) {
     let heading = Heading {
         date: "2026-11-25T10:00:00Z".into(),
         seed: Some(7),
+        ..Heading::default()
     };
     drive::run(
         &mut procedure,

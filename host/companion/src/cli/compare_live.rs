@@ -107,6 +107,7 @@ pub fn run(arguments: &Arguments, choices: Choices) -> Outcome {
     let heading = Heading {
         date: clock::date(),
         seed: None,
+        note: None,
     };
     let kept = proving::run(
         &mut prover,

@@ -11,6 +11,7 @@ use crate::link::find::{Found, identity};
 
 use super::find::connect;
 use super::problem::exit;
+use super::signed;
 use super::{Outcome, Problem};
 
 /// Options of `seal`.
@@ -57,8 +58,8 @@ Examples:
 
 At the start: the first load at rest becomes zero if it lies within 10 % of Max of
 the zero at calibration. Tracking: while zero is shown, zero follows by at most 0.5 d
-in a second, within 2 % of Max (after OIML R 76-1, 4.5). A verification is made with
-tracking off. The ATmega328P has no room to track.")]
+in a second, within 2 % of Max (after OIML R 76-1, 4.5). Tracking stands still
+while a scale is verified. The ATmega328P has no room to track.")]
 pub struct ZeroArguments {
     /// Whether it sets zero when it is switched on
     #[arg(long)]
@@ -84,12 +85,9 @@ fn store(
     if conduct == before.conduct {
         return Ok(None);
     }
-    let note = Ask::Note {
-        when_s: super::clock::unix_s(),
-        text: why.try_into().unwrap_or_default(),
-    };
+    let note = signed::note(None, why).ask();
     // A scale without a notebook does not know what that is.
-    let _ = found.client.ask(&note, &mut |_| {});
+    let _ = found.client.ask_or_refused(&note, &mut |_| {})?;
     let settings = Settings { conduct, ..*before };
     let ask = Ask::SetSettings(settings);
     match found.client.ask(&ask, &mut |_| {})? {

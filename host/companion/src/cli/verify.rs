@@ -136,6 +136,7 @@ pub fn run(arguments: &Arguments) -> Outcome {
     let heading = Heading {
         date: clock::date(),
         seed: None,
+        note: None,
     };
     if arguments.go_on {
         let (mut journal, contents): (Journal, Contents<ProofEntry>) =
