@@ -563,6 +563,20 @@ fn the_command_calibrates_the_board_over_its_port(board: Board) {
     let found: serde_json::Value = serde_json::from_str(&found.out).expect("one object");
     assert_eq!(found["board"], board.name());
     assert_eq!(found["max_points"], u64::from(hello.max_knots));
+    let tracking = |on| {
+        let words = ["zero", "--tracking", on, "--port", port.path()];
+        run(folder.path(), &words)
+    };
+    match board {
+        Board::Rp2040 => {
+            let on = tracking("on");
+            assert!(on.out.contains("follows drift      on"), "{on:#?}");
+        }
+        Board::Atmega328p => {
+            tracking("on").is_problem(3, "no zero-tracking");
+        }
+    }
+    assert_eq!(tracking("off").code, 0);
     let (code, out, err) = with_hands(
         &folder,
         &weights,

@@ -142,6 +142,18 @@ pub fn zero(arguments: &ZeroArguments) -> Outcome {
     let mut found = connect(arguments.port.as_deref(), arguments.json)?;
     let before = found.client.settings()?;
     let mut conduct = before.conduct;
+    // Only a scale that can track knows what that is.
+    let hold = Ask::HoldZero { for_s: 0 };
+    let can_track = found.client.ask_or_refused(&hold, &mut |_| {})?.is_ok();
+    if arguments.tracking == Some(Switch::On) && !can_track {
+        return Err(Problem::new(
+            exit::SCALE,
+            "this scale's firmware has no zero-tracking: there is no room for it on its chip",
+            "press ZERO when the empty pan shows something else; `scalewright zero --at-start on` \
+             sets zero at each start",
+        )
+        .fact("board", found.hello.board.as_str()));
+    }
     for (asked, bit) in [
         (arguments.at_start, Conduct::STARTS_AT_ZERO),
         (arguments.tracking, Conduct::TRACKS_ZERO),
@@ -162,6 +174,7 @@ pub fn zero(arguments: &ZeroArguments) -> Outcome {
                 "device": identity(&found.hello),
                 "at_start": at_start,
                 "tracking": tracking,
+                "can_track": can_track,
                 "change": change,
             })
         );
@@ -170,7 +183,11 @@ pub fn zero(arguments: &ZeroArguments) -> Outcome {
     let said = |on: bool| if on { "on" } else { "off" };
     outln!("zero of scale {}", identity(&found.hello));
     outln!("  set at the start   {}", said(at_start));
-    outln!("  follows drift      {}", said(tracking));
+    let follows = match can_track {
+        true => said(tracking),
+        false => "no: this board has no room for it",
+    };
+    outln!("  follows drift      {follows}");
     if let Some(number) = change {
         outln!("  change number {number}");
     }
