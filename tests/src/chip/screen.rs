@@ -9,6 +9,7 @@ use scalewright_core::indicator::strip::Strip;
 use scalewright_core::indicator::text::Text;
 
 /// Dots of the display, row by row.
+#[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Screen(Vec<Vec<bool>>);
 
 impl Screen {
@@ -19,7 +20,9 @@ impl Screen {
         Self(rows.iter().map(row).collect())
     }
 
-    fn dot(&self, x: usize, y: usize) -> bool {
+    /// Whether this dot is lit.
+    #[must_use]
+    pub fn dot(&self, x: usize, y: usize) -> bool {
         self.0.get(y).and_then(|row| row.get(x)).copied() == Some(true)
     }
 
