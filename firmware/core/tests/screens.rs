@@ -164,10 +164,10 @@ fn what_is_wrong_stands_in_place_of_digits() {
     let mut stand = Stand::new();
     stand.load(61_000);
     let glass = stand.keep("10-too-heavy");
-    assert_eq!(glass.small(24), "take load off");
+    assert_eq!(glass.small(27), "take load off");
     stand.load(-5000);
     assert_eq!(
-        stand.keep("11-below-zero").small(24),
+        stand.keep("11-below-zero").small(27),
         "pan off? or press zero"
     );
     assert_eq!(stand.look().keys()[0], "zero");
@@ -179,7 +179,7 @@ fn what_is_wrong_stands_in_place_of_digits() {
         stand.indicator.turn(stand.now_ms, 0, &mut stand.scale);
         stand.now_ms += 80;
         let glass = stand.keep(name);
-        assert!(glass.small(24).ends_with("see the guide"));
+        assert!(glass.small(27).ends_with("see the guide"));
         assert_eq!(glass.keys(), ["", "", "menu"]);
     }
     for _ in 0..30 {
@@ -197,7 +197,7 @@ fn what_is_wrong_stands_in_place_of_digits() {
     let mut stand = Stand::over(start(Flash::new(512)));
     let glass = stand.keep("15-not-calibrated");
     assert_eq!(glass.tall(8), "not calibrated");
-    assert_eq!(glass.small(24), "menu, then calibrate");
+    assert_eq!(glass.small(27), "menu, then calibrate");
     // Just switched on.
     let (scale, _) = calibrated();
     stand = Stand {

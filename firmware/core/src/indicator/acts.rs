@@ -123,8 +123,8 @@ impl Indicator {
             return Role::Renew(pieces);
         }
         // Far below zero it may help; with no signal at all nothing does.
-        let hopeless =
-            troubled(sight.flags, sight.net.is_some()).is_some() && !sight.has(Flags::UNDERLOAD);
+        let below = sight.has(Flags::UNDERLOAD) && !sight.has(Flags::SATURATED);
+        let hopeless = troubled(sight.flags, sight.net.is_some()).is_some() && !below;
         if hopeless { Role::Nothing } else { Role::Zero }
     }
 

@@ -276,7 +276,7 @@ impl List {
             }
             let end = strip.put(8, y + 2, Size::Small, &item.words);
             let width = Size::Small.width(item.value.as_str());
-            strip.demand(end.saturating_add(width) < RIGHT - 3);
+            strip.demand(end.saturating_add(width) < RIGHT - 6);
             strip.text_to(RIGHT - 1, y + 2, Size::Small, item.value.as_str());
             if entry == at {
                 strip.invert(0, y, RIGHT + 1, PITCH);
@@ -313,7 +313,7 @@ fn menu_item(at: u8, told: &Told<'_>) -> Item {
     } = told;
     match at {
         menu::UNITS => Item::of("units", Text::of(interval.unit.symbol())),
-        menu::DIGITS => Item::of("more digits", Text::of("5 seconds")),
+        menu::DIGITS => Item::of("more digits", Text::of("for 5 s")),
         menu::HOLD => Item::of(
             "hold highest",
             Text::of(match preferences.function {
@@ -345,7 +345,7 @@ fn menu_item(at: u8, told: &Told<'_>) -> Item {
             "calibrate",
             Text::of(match (sight.sealed, sight.knots.is_empty()) {
                 (true, _) => "sealed",
-                (false, true) => "not done yet",
+                (false, true) => "not yet",
                 (false, false) => "",
             }),
         ),

@@ -93,7 +93,7 @@ impl Calibrating {
                 said
             }
             Page::More => {
-                let mut said = Said::new("calibrate", ["next", "choose", "back"]);
+                let mut said = Said::new("more", ["next", "choose", "back"]);
                 let at = usize::from(self.more);
                 said.large = Text::of(MORE.get(at).copied().unwrap_or(""));
                 said.step
@@ -218,7 +218,7 @@ impl Calibrating {
     fn details(&self) -> Said {
         let summary = self.walk.summary();
         let mut said = Said::new("result", ["back", "accept", "stop"]);
-        let mut large = Text::of("to ");
+        let mut large = Text::of("up to ");
         large.say(self.mass(summary.largest).as_str());
         said.large = large;
         let mut upper = Text::of("off line most at ");
