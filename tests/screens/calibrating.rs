@@ -11,7 +11,7 @@ use scalewright_tests::chip::sheet::Sheet;
 use crate::set;
 
 /// The last entry of the menu.
-const CALIBRATE: usize = 8;
+const CALIBRATE: usize = 9;
 
 /// To the choice of the first load.
 fn begin(front: &mut Front) {

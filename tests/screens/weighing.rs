@@ -46,7 +46,7 @@ pub fn menu() -> Sheet {
     front.load(1234.0);
     front.say("menu");
     sheet.add(front.look(), "The menu");
-    front.times(0, 8);
+    front.times(0, 9);
     sheet.add(front.look(), "Its end");
     front.say("next");
     for (entry, said) in [
@@ -54,14 +54,15 @@ pub fn menu() -> Sheet {
         (2, "Hold highest"),
         (3, "Count pieces: the sample's size"),
         (4, "Check limits"),
-        (6, "Screen"),
-        (7, "About this scale"),
+        (6, "Zero by itself"),
+        (7, "Screen"),
+        (8, "About this scale"),
     ] {
         front.look();
         front.times(0, entry);
         front.say("choose");
         sheet.add(front.look(), said);
-        if entry != 7 {
+        if entry != 8 {
             front.all(&["back", "back", "menu"]);
         }
     }
