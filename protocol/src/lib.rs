@@ -38,6 +38,7 @@ pub mod stuffing;
 pub mod table;
 pub mod tags;
 pub mod units;
+pub mod wide;
 
 /// Wire version spoken by this crate. Both ends say theirs in the greeting;
 /// they work together only when the numbers are equal.

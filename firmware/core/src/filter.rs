@@ -14,6 +14,10 @@
 //! that is cut where its parts disagree: A. Bifet, R. Gavaldà, "Learning from
 //! time-changing data with adaptive windowing", SDM 2007; from memory.)
 //!
+//! **Sums, not codes, are kept**: of all codes up to each of the last ones. What any
+//! stretch of the run adds up to is then one difference, and a sample costs the same
+//! however long the run is; only where a run begins is it looked through.
+//!
 //! **Noise** is learnt from how far neighbours in a run lie apart, and
 //! remembered: quick to believe less, slow to believe more, so that the swing
 //! after a step does not pass for noise.
@@ -33,8 +37,14 @@ pub const SMOOTHING_MAX: u8 = 6;
 pub const LONGEST: u8 = 1 << SMOOTHING_MAX;
 /// So many wild codes in a row are a step.
 const STEP: u8 = 3;
-/// Room for the longest run and two codes held back.
-const RING: u8 = LONGEST + 2;
+/// Room for the sums of the longest run, for the one before it and for two codes held
+/// back. A power of two is found its way round sooner: where there is RAM for it, a
+/// sample takes a fourteenth less time.
+const RING: u8 = if usize::BITS < 32 {
+    LONGEST + 3
+} else {
+    2 * LONGEST
+};
 /// Two single codes of a run may differ by so many standard deviations of the
 /// noise before they part it: 5.7 times the root of two.
 const CHANGE_DEVIATIONS: u32 = 8;
@@ -91,12 +101,18 @@ pub struct Filtered {
 #[derive(Clone, Debug)]
 pub struct Filter {
     out: Filtered,
-    /// Where the next code goes.
+    /// Where the next sum goes.
     next: u8,
-    /// Codes held back; they lie from `next` on.
+    /// Codes held back; their sums lie from `next` on.
     held: u8,
-    /// Codes of 24 bits, lowest byte first: a quarter less RAM than as `i32`.
-    ring: [[u8; 3]; RING as usize],
+    /// Codes of the run since the last one at an end of the range; held at [`LONGEST`].
+    sound: u8,
+    /// How far neighbours in the run lie apart, all together, counts: between codes of
+    /// 24 bits there are less than 2^24, so that it stays below 2^30.
+    rough: u32,
+    /// Sum of all codes up to each of the last, counts, wrapping: differences over a
+    /// run stay below 2^30.
+    sums: [i32; RING as usize],
 }
 
 impl Default for Filter {
@@ -122,7 +138,9 @@ impl Filter {
             },
             next: 0,
             held: 0,
-            ring: [[0; 3]; RING as usize],
+            sound: 0,
+            rough: 0,
+            sums: [0; RING as usize],
         }
     }
 
@@ -162,10 +180,8 @@ impl Filter {
     /// Puts a code into the ring; whether it is held back there.
     #[cfg_attr(target_arch = "avr", inline(never))]
     fn hold_back(&mut self, code: i32) -> bool {
-        let last = before(self.next);
-        let newest = self.code(last);
-        let moved = distance(newest, self.code(before(last)));
-        let limit = (moved << 1)
+        let newest = self.sum(0, 1);
+        let limit = (self.apart(0, 1) << 1)
             .wrapping_add(u32::from(self.known_noise_q4() >> WILD_SHIFT))
             .wrapping_add(SPIKE_FLOOR_COUNTS);
         let wild = self.out.run > 0 && distance(code, newest) > limit;
@@ -174,22 +190,54 @@ impl Filter {
         for _ in 1..self.held {
             at = after(at);
         }
-        if let Some(place) = self.ring.get_mut(usize::from(at)) {
-            let [low, middle, high, _] = code.to_le_bytes();
-            *place = [low, middle, high];
+        let sum = self.sum_at(before(at)).wrapping_add(code);
+        if let Some(place) = self.sums.get_mut(usize::from(at)) {
+            *place = sum;
         }
         match self.held {
-            0 => self.out.run = self.out.run.wrapping_add(1).min(LONGEST),
+            0 => self.take(),
             STEP => {
-                self.out.run = STEP;
                 self.held = 0;
                 // A load seldom steps; who steps all the time is noise.
                 self.believe_more((self.out.noise_q4 >> 3).wrapping_add(STEP_NOISE_Q4));
+                self.begin(STEP);
             }
             _ => return true,
         }
-        self.next = after(at);
         false
+    }
+
+    /// The run begins anew with the next so many codes of the ring.
+    #[cfg_attr(target_arch = "avr", inline(never))]
+    fn begin(&mut self, run: u8) {
+        self.out.run = 0;
+        for _ in 0..run {
+            self.take();
+        }
+    }
+
+    /// The next code of the ring belongs to the run.
+    #[cfg_attr(target_arch = "avr", inline(never))]
+    fn take(&mut self) {
+        self.next = after(self.next);
+        let run = self.out.run;
+        let mut rough = match run {
+            0 => 0,
+            _ => self.rough.wrapping_add(self.apart(0, 1)),
+        };
+        if run == LONGEST {
+            rough = rough.wrapping_sub(self.apart(LONGEST - 1, 1));
+        } else {
+            self.out.run = run.wrapping_add(1);
+        }
+        self.rough = rough;
+        let code = self.sum(0, 1);
+        // Whichever end: without its sign either is CODE_MAX.
+        self.sound = if code ^ (code >> 31) == CODE_MAX {
+            0
+        } else {
+            self.sound.wrapping_add(1).min(LONGEST)
+        };
     }
 
     /// Lets the run begin where it last changed.
@@ -202,8 +250,10 @@ impl Filter {
         let mut floor_q4 = rest_q8 >> 6;
         let mut k = 1u8;
         while k <= self.out.run / 2 {
-            if distance(self.sum(0, k), self.sum(k, k)) > bound_q4.wrapping_add(floor_q4) >> 4 {
-                self.out.run = k;
+            if self.apart(0, k) > bound_q4.wrapping_add(floor_q4) >> 4 {
+                // Taken once more, from the first of them on.
+                self.next = self.place(k.wrapping_sub(1));
+                self.begin(k);
             }
             k <<= 1;
             floor_q4 <<= 1;
@@ -217,27 +267,11 @@ impl Filter {
     fn average(&mut self, depth: u8) {
         let run = self.out.run;
         self.out.smooth_q8 = over_q8(self.sum(0, depth), depth);
-        let half = run / 2;
-        self.out.trend = distance(self.sum(0, half), self.sum(half, half));
-        self.out.saturated = false;
-        let mut at = before(self.next);
-        let mut last = self.code(at);
-        // Between codes of 24 bits there are less than 2^24 counts, and in all less
-        // than 2^30.
-        let mut rough = 0u32;
-        for n in 0..run {
-            let code = self.code(at);
-            at = before(at);
-            rough = rough.wrapping_add(distance(code, last));
-            last = code;
-            // Whichever end: without its sign either is CODE_MAX.
-            if n < depth && code ^ (code >> 31) == CODE_MAX {
-                self.out.saturated = true;
-            }
-        }
+        self.out.trend = self.apart(0, run / 2);
+        self.out.saturated = self.sound < depth;
         // Of normal noise neighbours lie 2/√π = 1.128 standard deviations apart
         // on average: 16 over that is 14.
-        let mean_q2 = (rough << 2).checked_div(u32::from(run.wrapping_sub(1)));
+        let mean_q2 = (self.rough << 2).checked_div(u32::from(run.wrapping_sub(1)));
         let rough_q4 = (mean_q2.unwrap_or(0).min(ROUGH_MAX_Q2).wrapping_mul(14) >> 2) as u16;
         let rough_q4 = rough_q4.max(NOISE_MIN_Q4);
         // An end of the range is quiet and says nothing of what comes after.
@@ -268,19 +302,21 @@ impl Filter {
         self.out.noise_q4 = self.out.noise_q4.wrapping_add(by_q4).min(NOISE_MAX_Q4);
     }
 
+    /// How far the sums of the `k` codes before the newest `skipped`, and of the `k`
+    /// before those, are apart.
+    #[cfg_attr(target_arch = "avr", inline(never))]
+    #[cfg_attr(not(target_arch = "avr"), inline(always))]
+    fn apart(&self, skipped: u8, k: u8) -> u32 {
+        distance(self.sum(skipped, k), self.sum(skipped.wrapping_add(k), k))
+    }
+
     /// Sum of the `count` codes before the newest `skipped`, counts: at most 64
     /// codes of 24 bits, so that it stays below 2^30.
     #[cfg_attr(target_arch = "avr", inline(never))]
+    #[cfg_attr(not(target_arch = "avr"), inline(always))]
     fn sum(&self, skipped: u8, count: u8) -> i32 {
-        let mut at = self.next;
-        let mut sum = 0i32;
-        for n in 0..skipped.wrapping_add(count) {
-            at = before(at);
-            if n >= skipped {
-                sum = sum.wrapping_add(self.code(at));
-            }
-        }
-        sum
+        self.sum_to(skipped)
+            .wrapping_sub(self.sum_to(skipped.wrapping_add(count)))
     }
 
     const fn known_noise_q4(&self) -> u16 {
@@ -290,10 +326,25 @@ impl Filter {
         }
     }
 
+    /// Sum of all codes up to that one, wrapping.
+    fn sum_to(&self, ago: u8) -> i32 {
+        self.sum_at(self.place(ago))
+    }
+
     #[cfg_attr(target_arch = "avr", inline(never))]
-    fn code(&self, at: u8) -> i32 {
-        let [low, middle, high] = self.ring.get(usize::from(at)).copied().unwrap_or_default();
-        i32::from_le_bytes([0, low, middle, high]) >> 8
+    fn sum_at(&self, at: u8) -> i32 {
+        self.sums.get(usize::from(at)).copied().unwrap_or_default()
+    }
+
+    /// Where the sum up to that code stands.
+    #[cfg_attr(target_arch = "avr", inline(never))]
+    fn place(&self, ago: u8) -> u8 {
+        let back = ago.wrapping_add(1);
+        if RING.is_power_of_two() {
+            return self.next.wrapping_sub(back) & (RING - 1);
+        }
+        let round = if back > self.next { RING } else { 0 };
+        self.next.wrapping_add(round).wrapping_sub(back)
     }
 }
 
@@ -315,11 +366,17 @@ pub(crate) const fn distance(a: i32, b: i32) -> u32 {
 
 /// The root of a count up to 64, times 16, rounded up.
 fn sixteen_roots(count: u8) -> u32 {
-    let mut root = 16u8;
-    while u16::from(root).wrapping_mul(u16::from(root)) < u16::from(count) << 8 {
-        root = root.wrapping_add(1);
+    // The largest number below it, bit by bit.
+    let mut below = 0u8;
+    let mut bit = 128u8;
+    while bit > 0 {
+        let tried = below | bit;
+        if u16::from(tried).wrapping_mul(u16::from(tried)) < u16::from(count) << 8 {
+            below = tried;
+        }
+        bit >>= 1;
     }
-    u32::from(root)
+    u32::from(below).wrapping_add(1)
 }
 
 const fn after(at: u8) -> u8 {

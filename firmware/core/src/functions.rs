@@ -11,4 +11,3 @@ pub mod peak;
 pub mod preferences;
 pub mod preset;
 pub mod unit;
-pub mod wide;

@@ -46,16 +46,17 @@ pub fn start(
         resets,
     )
     .ok()?;
-    let fast = pll.operating_frequency();
+    // As constants, by which the library's divisions are seen not to be by zero.
+    let (slow, fast) = (u32::from(CRYSTAL_MHZ).MHz(), CYCLES_PER_US.MHz());
     clocks
         .reference_clock
-        .configure_clock(&crystal, crystal.operating_frequency())
+        .configure_clock(&crystal, slow)
         .ok()?;
     clocks.system_clock.configure_clock(&pll, fast).ok()?;
     clocks.usb_clock.configure_clock(&pll, fast).ok()?;
     clocks
         .peripheral_clock
-        .configure_clock(&clocks.system_clock, clocks.system_clock.freq())
+        .configure_clock(&clocks.system_clock, fast)
         .ok()?;
     Some(Clocks {
         #[cfg(feature = "usb")]

@@ -14,6 +14,7 @@
 
 mod clock;
 mod display_bus;
+mod divider;
 mod link;
 mod link_usb;
 #[cfg(not(feature = "rtt"))]

@@ -27,8 +27,8 @@
 //! can tell. An error of calibration that is the same share of any mass cancels
 //! in `M/M0`. Pieces that differ are not in it: nobody knows by how much.
 
-use super::wide::{quotient, to_nearest};
 use crate::moments::root_of;
+use scalewright_protocol::wide::{quotient, to_nearest};
 
 /// Readings of which the sample's mean is made.
 pub const READINGS: u8 = 16;

@@ -4,7 +4,7 @@
 //! limits rounded the same way. So a verdict never contradicts the number beside
 //! it (common practice). Both limits are within.
 
-use super::wide::quotient;
+use scalewright_protocol::wide::quotient;
 
 /// What is said of a mass.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

@@ -8,7 +8,7 @@
 //! **Rounded once.** An indication is made from the unrounded mass in one
 //! division of 128 bits, ties away from zero; never from a rounded one.
 
-use super::wide::to_nearest;
+use scalewright_protocol::wide::to_nearest;
 
 /// Micrograms of an avoirdupois pound: 0.45359237 kg exactly (international
 /// yard and pound agreement of 1959; NIST SP 811 appendix B. FROM MEMORY).
