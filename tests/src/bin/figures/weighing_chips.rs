@@ -98,7 +98,7 @@ fn size(sheet: &mut Sheet, board: Board) -> Result<(), String> {
     let limit = budget.get("flash_bytes").and_then(toml::Value::as_integer);
     let limit = limit.ok_or("no flash_bytes in its budget.toml")? as f64;
     let bytes = parts.bytes() as f64;
-    let name = format!("{board}: flash, with everything in it");
+    let name = format!("{board}: flash used");
     sheet.row(&name, bytes, "bytes", Bound::AtMost(limit), Bound::Beside);
     sheet.beside("  room left", limit - bytes, "bytes");
     Ok(())
