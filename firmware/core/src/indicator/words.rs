@@ -30,7 +30,7 @@ const TROUBLES: [(Flags, Trouble); 9] = [
     ),
     (
         Flags::SATURATED.with(Flags::OVERLOAD),
-        trouble("too heavy", "unload. Still so? wires"),
+        trouble("too heavy", "unload, else see guide"),
     ),
     (
         Flags::SATURATED,
