@@ -281,6 +281,7 @@ mod at_a_port {
         let after = json(&folder, &bench, &["table"]);
         assert!(after["points"].as_array().is_some_and(|all| all.len() > 2));
         assert_ne!(after["checksum"], before["checksum"]);
+        assert_eq!(after["history"][0]["text"], "ida: calibrated");
         let back = json(&folder, &bench, &["table", "--roll-back", "--yes"]);
         assert_eq!(back["checksum"], before["checksum"]);
         assert_eq!(back["points"], before["points"]);

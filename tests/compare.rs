@@ -137,6 +137,7 @@ fn both(
     let heading = Heading {
         date: "2026-11-26T08:00:00Z".into(),
         seed: Some(3),
+        ..Heading::default()
     };
     let kept = proving::run(
         &mut prover,

@@ -14,6 +14,8 @@ use scalewright::session::proof::evaluate::evaluate;
 use scalewright::session::proof::plan::ProofPlan;
 use scalewright::session::proof::prover::{ProofCommand, ProofEvent, ProofFault, Prover, Watching};
 use scalewright_bench::{BenchSpec, BenchStream, Desk, Habits, Mistake};
+use scalewright_protocol::message::{Answer, Ask};
+use scalewright_protocol::settings::{Conduct, Settings};
 use scalewright_tests::proofs::{self, Hand};
 use scalewright_tests::traced;
 use support::Folder;
@@ -63,6 +65,63 @@ fn a_scale_that_we_calibrated_passes_all_tests() {
     }
 }
 
+/// The same scale, but it tracks zero.
+fn tracking(seed: u64) -> BenchSpec {
+    let mut spec = calibrated(seed);
+    let stream = BenchStream::open(spec.clone()).expect("a bench");
+    let desk = stream.desk();
+    let mut client = Client::new(Near(stream), 1);
+    let settings = client.settings().expect("settings");
+    let settings = Settings {
+        conduct: settings.conduct.with(Conduct::TRACKS_ZERO),
+        ..settings
+    };
+    let stored = client.ask(&Ask::SetSettings(settings), &mut |_| {});
+    assert!(matches!(stored, Ok(Answer::Stored { .. })), "{stored:?}");
+    spec.flash = Some(desk.flash_image());
+    spec
+}
+
+/// Zero-tracking would hide what the tests look for (how zero returns after a load),
+/// so it stands still meanwhile; after them it goes on.
+#[test]
+fn a_scale_that_tracks_zero_is_tested_like_one_that_does_not() {
+    let (without, _) = prove(calibrated(2), &Test::ALL, false);
+    let (with, _) = prove(tracking(2), &Test::ALL, false);
+    let [without, with] = [without, with].map(|kept| evaluate(&kept).expect("results"));
+    for (without, with) in without.tests.iter().zip(&with.tests) {
+        assert_eq!(without, with);
+    }
+
+    let stream = BenchStream::open(tracking(2)).expect("a bench");
+    let desk = stream.desk();
+    let mut client = Client::new(Near(stream), 1);
+    let mut prover = Prover::new(proof_plan(&desk, &[Test::Zero], true));
+    let mut hand = Hand::at(desk);
+    let heading = Heading::default();
+    let kept = proving::run(
+        &mut prover,
+        &mut client,
+        None,
+        &heading,
+        Vec::new(),
+        &mut hand,
+    );
+    let mut set = kept.expect("it ends").into_iter().filter_map(|entry| {
+        let ProofEntry::Zeroed { zero_counts, .. } = entry else {
+            return None;
+        };
+        Some(zero_counts)
+    });
+    let set = set.next_back().expect("zero was set");
+    let ask = Ask::Wait { up_to_ms: 10_000 };
+    let moved = (0..30).any(|_| match client.ask(&ask, &mut |_| {}) {
+        Ok(Answer::State(state)) => state.zero_counts != set,
+        other => panic!("{other:?}"),
+    });
+    assert!(moved, "it tracks again");
+}
+
 #[test]
 fn a_scale_set_with_one_weight_fails_where_it_is_wrong() {
     let (kept, _) = prove(BenchSpec::studio(1), &[Test::Zero, Test::Errors], true);
@@ -109,13 +168,10 @@ fn a_warm_scale_is_not_tried_for_warming_up() {
     let desk = stream.desk();
     let mut client = Client::new(Near(stream), 1);
     client
-        .ask(
-            &scalewright_protocol::message::Ask::Wait { up_to_ms: 10_000 },
-            &mut |_| {},
-        )
+        .ask(&Ask::Wait { up_to_ms: 10_000 }, &mut |_| {})
         .expect("waits");
     for _ in 0..20 {
-        let ask = scalewright_protocol::message::Ask::Wait { up_to_ms: 10_000 };
+        let ask = Ask::Wait { up_to_ms: 10_000 };
         client.ask(&ask, &mut |_| {}).expect("waits");
     }
     let mut prover = Prover::new(proof_plan(&desk, &[Test::WarmUp, Test::Zero], true));

@@ -71,7 +71,11 @@ fn zero_is_told_and_changed() {
     let told = said(&folder, port, &["zero"]);
     assert!(told.out.contains("follows drift      on"), "{}", told.out);
     let history = said(&folder, port, &["table"]);
-    assert!(history.out.contains("zero by itself"), "{}", history.out);
+    assert!(
+        history.out.contains("ida: zero by itself"),
+        "{}",
+        history.out
+    );
     assert_eq!(
         said(&folder, port, &["zero", "--tracking", "maybe"]).code,
         2

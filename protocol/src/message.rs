@@ -121,6 +121,12 @@ pub enum Ask {
         /// How many changes before the last; 0 is the last.
         back: u8,
     },
+    /// Zero-tracking stands still from now on. → [`Answer::Done`]. A restart ends
+    /// that too; nothing is stored.
+    HoldZero {
+        /// How long, s; 0 lets it go on.
+        for_s: u16,
+    },
 }
 
 /// From scale to laptop.

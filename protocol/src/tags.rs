@@ -47,6 +47,8 @@ pub mod ask {
     pub const NOTE: u8 = 19;
     /// `Event`.
     pub const EVENT: u8 = 20;
+    /// `HoldZero`.
+    pub const HOLD_ZERO: u8 = 21;
 }
 
 /// Reports: [`crate::message::Report`].

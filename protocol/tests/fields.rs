@@ -169,6 +169,9 @@ fn read_by_hand(payload: &[u8]) -> Option<Request> {
         ask::EVENT => Ask::Event {
             back: at.u8(payload),
         },
+        ask::HOLD_ZERO => Ask::HoldZero {
+            for_s: at.u16(payload),
+        },
         _ => return None,
     };
     at.is_whole(payload).then_some(Request { id, ask })

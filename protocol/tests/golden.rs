@@ -112,7 +112,7 @@ macro_rules! variants {
 variants!(ask_variant, ASKS, Ask:
     Hello, State, Wait, Stream, Settings, SetSettings, Table, Knots, StageBegin, StageKnots,
     StageCommit, StageAbort, RollBack, SetZero, Tare, ClearTare, Capture, CaptureCancel,
-    StageTry, Note, Event);
+    StageTry, Note, Event, HoldZero);
 variants!(report_variant, REPORTS, Report: Answer, Refusal, Sample, Log);
 variants!(answer_variant, ANSWERS, Answer:
     Done, Hello, State, Settings, Table, Knots, Stored, Zeroed, Event);

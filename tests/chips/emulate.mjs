@@ -175,6 +175,7 @@ const commands = {
       conversions: adc.conversions,
       codes_read: adc.reads,
       codes_lost: adc.lost,
+      longest_wait_ns: Math.round(adc.longestWaitNs),
       display_bytes: display.bytes,
       display_unknown: display.unknown,
     };
@@ -183,6 +184,7 @@ const commands = {
     adc.conversions = 0;
     adc.reads = 0;
     adc.lost = 0;
+    adc.longestWaitNs = 0;
     display.bytes = 0;
     board.meterReset();
   },

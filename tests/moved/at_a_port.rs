@@ -52,6 +52,12 @@ fn a_carried_scale_is_right_again() {
         );
         assert!(said.out.contains("table --roll-back"), "{}", said.out);
         assert_eq!(too_wide(&said.out), [""; 0]);
+        let history = &json(&folder, &bench, &["table"])["history"];
+        let percent = (1.0 / ratio() - 1.0) * 100.0;
+        assert_eq!(
+            history[0]["text"],
+            format!("ida: moved, {percent:+.3} %").as_str()
+        );
 
         let mut spec = carried(seed);
         spec.flash = Some(bench.desk().flash_image());

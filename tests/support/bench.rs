@@ -151,6 +151,7 @@ pub fn session(
     let heading = Heading {
         date: "2026-11-25T10:00:00Z".into(),
         seed: Some(seed),
+        ..Heading::default()
     };
     let ended = drive::run(&mut procedure, &mut client, journal, &heading, &mut person);
     Session {

@@ -93,6 +93,8 @@ pub fn command(folder: &Path, arguments: &[&str]) -> Command {
         .env("LC_ALL", "C.UTF-8")
         .env("TERM", "xterm")
         .env("RUST_BACKTRACE", "0")
+        // Whom a scale remembers.
+        .env("USER", "ida")
         // What a run keeps for later goes with its folder.
         .env("XDG_DATA_HOME", folder)
         .env_remove("NO_COLOR");

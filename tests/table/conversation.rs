@@ -8,9 +8,10 @@ use scalewright::drive::DriveFault;
 use scalewright::link::client::Client;
 use scalewright::link::{Line, LinkFault};
 use scalewright::quantise::HostTable;
+use scalewright::session::note::Note;
 use scalewright::session::table::adjusting::{Shown, Wanted, adjust};
 use scalewright::session::table::change::{
-    Change, ChangeAction, ChangeFault, Conversation, NewTable, Note, Proposal,
+    Change, ChangeAction, ChangeFault, Conversation, NewTable, Proposal,
 };
 use scalewright::session::table::face::Face;
 use scalewright::session::table::reading::Held;

@@ -59,6 +59,7 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
         let payload = self.payload();
         let number = match tag {
             ask::HELLO | ask::WAIT => at.u16(payload),
+            ask::HOLD_ZERO if S::HAS_ROOM => at.u16(payload),
             ask::STREAM | ask::KNOTS | ask::EVENT => u16::from(at.u8(payload)),
             _ => 0,
         };
@@ -93,6 +94,10 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
                 return Ok(Outcome::Done);
             }
             ask::EVENT if S::PAGE_BYTES > 0 => self.tell_event(id, number as u8),
+            ask::HOLD_ZERO if S::HAS_ROOM => {
+                self.hold_zero(number);
+                return Ok(Outcome::Done);
+            }
             ask::SET_ZERO => {
                 self.zero()?;
                 return Ok(Outcome::Zeroed(self.reference.zero_counts));
@@ -316,61 +321,5 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
                 pen.knot(knot);
             }
         });
-    }
-
-    /// The table, if a zero or tare may be taken from the signal.
-    fn at_rest(&self) -> Result<&Table<KNOTS>, Refusal> {
-        let table = self.table.as_ref().ok_or(Refusal::NotCalibrated)?;
-        if self.fault.is_some() {
-            return Err(Refusal::AdcFault);
-        }
-        if self.stable {
-            Ok(table)
-        } else {
-            Err(Refusal::NotAtRest)
-        }
-    }
-
-    /// Zero-setting: the load on the pan becomes zero.
-    ///
-    /// # Errors
-    /// [`Refusal::NotCalibrated`], [`Refusal::AdcFault`], [`Refusal::NotAtRest`],
-    /// [`Refusal::ZeroRange`].
-    pub fn zero(&mut self) -> Result<(), Refusal> {
-        let table = self.at_rest()?;
-        let mut reference = self.reference;
-        reference.set_zero(table, &self.settings, self.filter.out().smooth_q8)?;
-        self.reference = reference;
-        Ok(())
-    }
-
-    /// Tare: the load on the pan counts as container.
-    ///
-    /// # Errors
-    /// As [`Self::zero`], and [`Refusal::TareRange`].
-    pub fn take_tare(&mut self) -> Result<(), Refusal> {
-        let table = self.at_rest()?;
-        let out = self.filter.out();
-        let mut reference = self.reference;
-        reference.set_tare(table, &self.settings, out.smooth_q8, out.saturated)?;
-        self.reference = reference;
-        Ok(())
-    }
-
-    /// Preset tare: a container of this mass, quanta, as somebody entered it
-    /// (OIML R 76-1:2006 clause 4.7, from memory: within the range of the scale;
-    /// the caller rounds it). 0 ends the tare.
-    ///
-    /// # Errors
-    /// [`Refusal::NotCalibrated`], [`Refusal::TareRange`] below zero or above Max.
-    pub fn preset_tare(&mut self, quanta: i32) -> Result<(), Refusal> {
-        if self.table.is_none() {
-            return Err(Refusal::NotCalibrated);
-        }
-        if !(0..=self.settings.max).contains(&quanta) {
-            return Err(Refusal::TareRange);
-        }
-        self.reference.tare = quanta;
-        Ok(())
     }
 }

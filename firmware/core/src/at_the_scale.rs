@@ -1,11 +1,12 @@
-//! What a calibration at the scale itself wants of the instrument.
+//! What keys at the scale itself want of the instrument: a calibration, a setting.
 //!
 //! The counterpart of the requests in `asks`, for a caller on the same board.
 
 use scalewright_protocol::message::{CaptureOrder, EventKind, KNOTS_PER_MESSAGE, Refusal, Stage};
-use scalewright_protocol::settings::Settings;
-use scalewright_protocol::table::{Knot, knots_checksum};
+use scalewright_protocol::settings::{Conduct, Settings};
+use scalewright_protocol::table::{Knot, Table, knots_checksum};
 
+use crate::conversation::Outcome;
 use crate::instrument::Instrument;
 use crate::notebook::{Entry, Kind};
 use crate::ports::Storage;
@@ -75,6 +76,37 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
         }
         let stored = self.slots.commit(&limits, &mut self.table);
         self.put_in_force(stored, EventKind::MadeHere).map(|_| ())
+    }
+
+    /// Turns something that the scale does by itself on or off, and stores that. The
+    /// table stays. What a laptop was bringing in is given up.
+    ///
+    /// # Errors
+    /// [`Refusal::Sealed`]; [`Refusal::Busy`] while something is being stored;
+    /// whatever the slots refuse.
+    pub(crate) fn switch(&mut self, what: Conduct) -> Result<(), Refusal> {
+        if self.sealed {
+            return Err(Refusal::Sealed);
+        }
+        if self.is_storing() || self.held {
+            return Err(Refusal::Busy);
+        }
+        self.end_trial();
+        let conduct = self.settings.conduct;
+        let settings = Settings {
+            conduct: match conduct.has(what) {
+                true => conduct.without(what),
+                false => conduct.with(what),
+            },
+            ..self.settings
+        };
+        self.slots.reopen().settings = settings;
+        let limits = self.limits();
+        let zero_counts = self.reference.calibration_counts;
+        let knots = self.table.as_ref().map_or(&[][..], Table::knots);
+        self.slots.begin_settings(zero_counts, knots, &limits)?;
+        while matches!(self.store_a_piece()?, Outcome::Storing) {}
+        Ok(())
     }
 
     /// The newest entry of the notebook that `wanted` takes, with its position.

@@ -36,19 +36,18 @@ use heapless::Deque;
 use scalewright_protocol::codec::MAX_PAYLOAD;
 use scalewright_protocol::frame::Decoder;
 use scalewright_protocol::hysteresis::Plays;
-use scalewright_protocol::message::{Flags, LOG_BYTES, Sample, State};
+use scalewright_protocol::message::{LOG_BYTES, State};
 use scalewright_protocol::settings::{Conduct, Input, Settings};
 use scalewright_protocol::table::Table;
 use scalewright_protocol::tags::report;
-use scalewright_protocol::units::{elapsed_ms, reached_ms};
+use scalewright_protocol::units::reached_ms;
 
 use crate::BLANK;
 use crate::bridge::{BridgeFault, Conversion};
-use crate::calm::{keep, step};
 use crate::capture::Capture;
 use crate::conversation::Wait;
-use crate::filter::{Filter, FilterConfig};
-use crate::indication::{Reference, Weighed, rest_limit_q8};
+use crate::filter::Filter;
+use crate::indication::Reference;
 use crate::notebook::Notebook;
 use crate::outbox::Outbox;
 use crate::ports::Storage;
@@ -58,10 +57,6 @@ use crate::slots::{Limits, Slots};
 /// Bytes that may arrive while a reply is unsent, unless a board chooses
 /// otherwise: one frame of any length.
 pub const QUEUE_BYTES: usize = 128;
-
-/// How often zero-tracking moves zero, ms: often enough not to show, seldom enough
-/// that what it may move is some counts.
-const FOLLOW_EVERY_MS: u32 = 250;
 
 /// What a board says of itself.
 #[derive(Clone, Copy, Debug)]
@@ -116,7 +111,9 @@ pub struct Instrument<S: Storage, const KNOTS: usize, const QUEUE: usize = QUEUE
     /// shall not make the load of that moment zero.
     pub(crate) started: bool,
     /// Zero-tracking moved last, or could not, at that time.
-    followed_ms: u32,
+    pub(crate) followed_ms: u32,
+    /// Until then it stands still.
+    pub(crate) zero_held_ms: Option<u32>,
     pub(crate) capture: Capture,
     /// Send one of so many samples; 0 sends none.
     pub(crate) stream_every: u8,
@@ -130,8 +127,8 @@ pub struct Instrument<S: Storage, const KNOTS: usize, const QUEUE: usize = QUEUE
     pub(crate) stable: bool,
     /// The step shown last, and how firmly it stays, quanta: see
     /// [`crate::calm`].
-    shown: i32,
-    keep: u32,
+    pub(crate) shown: i32,
+    pub(crate) keep: u32,
     pub(crate) sequence: u32,
     pub(crate) now_ms: u32,
     pub(crate) decoder: Decoder<{ MAX_PAYLOAD + 4 }>,
@@ -176,6 +173,7 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
             notebook: Notebook::new(),
             started: false,
             followed_ms: 0,
+            zero_held_ms: None,
             capture: Capture::idle(),
             stream_every: 0,
             stream_left: 0,
@@ -437,162 +435,4 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
         }
         self.note_rest();
     }
-
-    /// What the settings and the table say of rest.
-    #[cfg_attr(target_arch = "avr", inline(never))]
-    fn adopt_rest(&mut self) {
-        self.rest.resize(codes_in_window(&self.settings));
-        self.rest_limit_q8 = rest_limit_q8(self.table.as_ref(), &self.settings);
-    }
-
-    fn forget_samples(&mut self) {
-        self.filter.restart();
-        self.rest.restart();
-    }
-
-    #[cfg_attr(target_arch = "avr", inline(never))]
-    fn sample(&mut self, conversion: Conversion) {
-        self.fault = None;
-        if conversion.settling {
-            self.forget_samples();
-            self.capture.interrupt();
-            return;
-        }
-        let config = FilterConfig {
-            smoothing: self.settings.smoothing,
-            rest_q8: self.rest_limit_q8,
-        };
-        if self.rest.hear(self.now_ms, self.settings.rest_ms) {
-            self.filter.part();
-        }
-        let filtered = self.filter.push(&config, conversion.counts);
-        self.sequence = self.sequence.wrapping_add(1);
-        self.rest.push(filtered);
-        self.untold |= self.capture.sample(self.now_ms, filtered, &self.rest);
-        self.note_rest();
-        let spread_q8 = self.rest.spread_q8();
-        self.keep = keep(spread_q8, self.rest_limit_q8, &self.settings);
-        let weighed = self.weigh();
-        if let Some(shown) = self.indication(weighed.as_ref()) {
-            self.shown = shown;
-        }
-        self.mind_zero(weighed.as_ref());
-        // Remembered at rest: a load that is put down swings, and the plays would
-        // keep how far it swung past its rest. Nor from an end of the converter's
-        // range, which is no load that came: an open wire says the same.
-        if let Some(load) = &weighed
-            && self.stable
-            && !self.filter.out().saturated
-        {
-            self.reference.plays = load.plays;
-        }
-        if self.stream_every > 0 {
-            self.stream_left = self.stream_left.saturating_sub(1);
-            if self.stream_left == 0 {
-                self.stream_left = self.stream_every;
-                let sample = Sample {
-                    sequence: self.sequence,
-                    at_ms: self.now_ms,
-                    raw_counts: self.filter.out().raw,
-                    smooth_q8: self.filter.out().smooth_q8,
-                    mass: weighed.map(|w| w.mass),
-                    flags: self.flags(weighed.as_ref()),
-                };
-                self.outbox.event(|pen| {
-                    pen.u8(report::SAMPLE);
-                    pen.sample(&sample);
-                });
-            }
-        }
-    }
-
-    #[cfg_attr(target_arch = "avr", inline(never))]
-    pub(crate) fn weigh(&self) -> Option<Weighed> {
-        let out = self.filter.out();
-        let table = self.table.as_ref().filter(|_| out.run > 0)?;
-        Some(
-            self.reference
-                .weigh(table, &self.settings, out.smooth_q8, out.saturated),
-        )
-    }
-
-    /// The step that is shown for a load, quanta; absent when blank.
-    #[cfg_attr(target_arch = "avr", inline(never))]
-    pub(crate) fn indication(&self, weighed: Option<&Weighed>) -> Option<i32> {
-        Some(step(weighed?.net?, self.shown, self.keep, self.settings.d))
-    }
-
-    #[cfg_attr(target_arch = "avr", inline(never))]
-    pub(crate) fn flags(&self, weighed: Option<&Weighed>) -> Flags {
-        weighed
-            .map_or(Flags::default(), |w| w.flags)
-            .with_if(Flags::STABLE, self.stable)
-            .with_if(Flags::NOT_CALIBRATED, self.table.is_none())
-            .with_if(Flags::NET, self.reference.tare != 0)
-            .with_if(Flags::SATURATED, self.filter.out().saturated)
-            .with_if(Flags::SPIKE, self.filter.out().spike)
-            .with_if(
-                Flags::SETTLING,
-                self.filter.out().run == 0 && self.fault.is_none(),
-            )
-            .with_if(Flags::ADC_SILENT, self.fault == Some(BridgeFault::Silent))
-            .with_if(Flags::ADC_STUCK, self.fault == Some(BridgeFault::Stuck))
-            .with_if(Flags::FELL_BACK, self.fell_back)
-            .with_if(Flags::OTHER_LAYOUT, self.other_layout)
-            .with_if(Flags::TRIAL, self.trial)
-    }
-
-    /// What zero does by itself: once at the start, then by following.
-    #[cfg_attr(target_arch = "avr", inline(never))]
-    fn mind_zero(&mut self, weighed: Option<&Weighed>) {
-        let first = self.stable && !core::mem::replace(&mut self.started, true);
-        let tenths = u32::from(self.settings.rest_tenths_d);
-        // What drifts by half a d in a second rests enough to be followed: within d.
-        let d_q8 = (self.rest_limit_q8.wrapping_mul(10)).checked_div(tenths);
-        let calm = self.stable || S::HAS_ROOM && self.rest.within(d_q8.unwrap_or(0), false);
-        let (Some(table), Some(load), true) = (&self.table, weighed, calm) else {
-            if S::HAS_ROOM {
-                self.followed_ms = self.now_ms;
-            }
-            return;
-        };
-        let smooth_q8 = self.filter.out().smooth_q8;
-        let conduct = self.settings.conduct;
-        if first {
-            if conduct.has(Conduct::STARTS_AT_ZERO) {
-                self.reference.start_at(table, &self.settings, smooth_q8);
-            }
-            return;
-        }
-        let elapsed = elapsed_ms(self.now_ms, self.followed_ms);
-        if !S::HAS_ROOM || elapsed < FOLLOW_EVERY_MS {
-            return;
-        }
-        self.followed_ms = self.now_ms;
-        // Only what is indicated as zero: gross, tare or no tare.
-        let near = load.mass.unsigned_abs() <= self.settings.d.unsigned_abs() / 2;
-        if near && conduct.has(Conduct::TRACKS_ZERO) {
-            // 0.5 d in 1000 ms (OIML R 76-1:2006 clause 4.5.7, from memory), by the
-            // limit of rest, which is worth so many tenths of d. It is at most 4095
-            // counts, so that this fits.
-            let per = tenths.wrapping_mul(200 << 4);
-            let most = (self.rest_limit_q8 >> 4).wrapping_mul(elapsed.min(1000));
-            let most = most.checked_div(per).unwrap_or(0);
-            self.reference
-                .follow(table, &self.settings, smooth_q8, most as i32);
-        }
-    }
-
-    fn note_rest(&mut self) {
-        // Twice as much before the mark goes: it does not come and go where it
-        // only just came.
-        let stable = self.rest.within(self.rest_limit_q8, self.stable);
-        self.untold |= stable != self.stable;
-        self.stable = stable;
-    }
-}
-
-/// Conversions in the window of rest; by the limits on settings few enough.
-fn codes_in_window(settings: &Settings) -> u16 {
-    (u32::from(settings.rest_ms).wrapping_mul(u32::from(settings.rate_sps)) / 1000) as u16
 }

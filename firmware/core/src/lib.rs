@@ -42,7 +42,9 @@ mod changes;
 mod conversation;
 mod header;
 mod outbox;
+mod sampled;
 mod shelf;
+mod zero;
 
 use scalewright_protocol::settings::{Class, Conduct, Input, Settings};
 

@@ -135,6 +135,14 @@ impl Rest {
         self.run >= self.fewest && self.spread_q8() >> already as u8 <= limit_q8
     }
 
+    /// Whether it is at most `limit_q8` although it may still drift: two codes of a
+    /// run are enough, since a steady drift parts one run after the other before it
+    /// is long enough for rest.
+    #[must_use]
+    pub const fn drifts_within(&self, limit_q8: u32) -> bool {
+        self.run >= 2 && self.spread_q8() <= limit_q8
+    }
+
     /// Whether it is at most `limit_q8` and nothing changed for two windows, or for
     /// the longest run.
     #[must_use]

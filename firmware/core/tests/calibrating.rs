@@ -127,7 +127,7 @@ impl Stand {
     /// Chooses what stands last in the menu.
     fn ask_for_calibration(&mut self) {
         self.choose("menu");
-        for _ in 0..8 {
+        for _ in 0..9 {
             self.choose("next");
         }
         self.choose("choose");

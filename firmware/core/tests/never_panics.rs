@@ -120,6 +120,7 @@ fn ask() -> impl Strategy<Value = Ask> {
             text: text.chars().filter(char::is_ascii).collect(),
         }),
         any::<u8>().prop_map(|back| Ask::Event { back }),
+        any::<u16>().prop_map(|for_s| Ask::HoldZero { for_s }),
     ]
 }
 

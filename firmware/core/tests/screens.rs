@@ -13,7 +13,7 @@ use scalewright_core::indicator::lists::List;
 use scalewright_core::indicator::{Guest, Indicator, Key, Leaf, Light, Role, Screen};
 use scalewright_core::instrument::Event;
 use scalewright_core::notebook::Kind;
-use scalewright_protocol::settings::Settings;
+use scalewright_protocol::settings::{Conduct, Settings};
 
 /// A scale, its indicator, and somebody in front of them.
 struct Stand {
@@ -164,10 +164,10 @@ fn what_is_wrong_stands_in_place_of_digits() {
     let mut stand = Stand::new();
     stand.load(61_000);
     let glass = stand.keep("10-too-heavy");
-    assert_eq!(glass.small(24), "take load off");
+    assert_eq!(glass.small(27), "take load off");
     stand.load(-5000);
     assert_eq!(
-        stand.keep("11-below-zero").small(24),
+        stand.keep("11-below-zero").small(27),
         "pan off? or press zero"
     );
     assert_eq!(stand.look().keys()[0], "zero");
@@ -179,7 +179,7 @@ fn what_is_wrong_stands_in_place_of_digits() {
         stand.indicator.turn(stand.now_ms, 0, &mut stand.scale);
         stand.now_ms += 80;
         let glass = stand.keep(name);
-        assert!(glass.small(24).ends_with("see the guide"));
+        assert!(glass.small(27).ends_with("see the guide"));
         assert_eq!(glass.keys(), ["", "", "menu"]);
     }
     for _ in 0..30 {
@@ -197,7 +197,7 @@ fn what_is_wrong_stands_in_place_of_digits() {
     let mut stand = Stand::over(start(Flash::new(512)));
     let glass = stand.keep("15-not-calibrated");
     assert_eq!(glass.tall(8), "not calibrated");
-    assert_eq!(glass.small(24), "menu, then calibrate");
+    assert_eq!(glass.small(27), "menu, then calibrate");
     // Just switched on.
     let (scale, _) = calibrated();
     stand = Stand {
@@ -216,13 +216,13 @@ fn the_menu_and_its_lists() {
     stand.load(12_340);
     stand.say("menu");
     let glass = stand.keep("20-menu");
-    assert_eq!(glass.small(0), "menu 1 of 9");
+    assert_eq!(glass.small(0), "menu 1 of 10");
     assert_eq!(glass.keys(), ["next", "choose", "back"]);
     for _ in 0..5 {
         stand.say("next");
     }
     stand.keep("21-menu-scrolled");
-    for _ in 0..3 {
+    for _ in 0..4 {
         stand.say("next");
     }
     stand.keep("22-menu-end");
@@ -232,14 +232,15 @@ fn the_menu_and_its_lists() {
     assert!(stand.indicator.calibration_asked() && !stand.indicator.calibration_asked());
     stand.say("back");
     stand.say("next");
-    assert_eq!(stand.look().small(0), "menu 1 of 9", "round");
+    assert_eq!(stand.look().small(0), "menu 1 of 10", "round");
     for (at, name) in [
         (0, "24-units"),
         (2, "25-hold"),
         (3, "26-pieces"),
         (4, "27-limits"),
-        (6, "28-screen"),
-        (7, "29-about"),
+        (6, "28-zero"),
+        (7, "28-screen"),
+        (8, "29-about"),
     ] {
         stand.choose_here(at);
         let glass = stand.keep(name);
@@ -248,7 +249,7 @@ fn the_menu_and_its_lists() {
         stand.say("back");
         stand.say("menu");
     }
-    stand.choose_here(7);
+    stand.choose_here(8);
     for _ in 0..4 {
         stand.say("next");
     }
@@ -526,7 +527,7 @@ fn a_held_key_counts_a_digit_up() {
 fn the_display_rests_and_wakes() {
     let mut stand = Stand::new();
     stand.load(10_000);
-    stand.choose(6);
+    stand.choose(7);
     stand.keep("80-screen");
     stand.say("change");
     stand.say("next");
@@ -668,13 +669,57 @@ fn a_table_in_other_quanta_ends_what_was_in_the_old_ones() {
 #[test]
 fn a_sealed_scale_says_how_it_is_opened() {
     let mut stand = Stand::with(sealed());
-    stand.choose(8);
+    stand.choose(9);
     assert_eq!(stand.keep("32-sealed").small(29), "to open: hold right key");
     stand.say("back");
     stand.say("back");
     stand.scale.unlock();
-    stand.choose(8);
+    stand.choose(9);
     assert_eq!(stand.look().small(38), "scalewright calibrate");
+}
+
+/// What zero does by itself is turned in the menu, and counts as a change.
+#[test]
+fn zero_by_itself_is_turned_on_and_off() {
+    let mut stand = Stand::new();
+    let conduct = |stand: &Stand| stand.scale.settings().conduct;
+    let (before, table) = (conduct(&stand), stand.scale.table().cloned());
+    let changes = stand.scale.changes();
+    stand.choose(6);
+    stand.say("change");
+    stand.say("next");
+    stand.say("change");
+    stand.keep("33-zero-turned");
+    let turned = |bit, on: Conduct| conduct(&stand).has(bit) != on.has(bit);
+    assert!(turned(Conduct::STARTS_AT_ZERO, before) && turned(Conduct::TRACKS_ZERO, before));
+    assert_eq!(stand.scale.changes(), changes + 2);
+    assert_eq!(stand.scale.table().cloned(), table);
+    // It is stored: a restart knows it.
+    let after = conduct(&stand);
+    let mut again = Stand::over(start(stand.scale.into_storage()));
+    assert_eq!(conduct(&again), after);
+    again.choose(6);
+    again.say("change");
+    assert_eq!(
+        conduct(&again).has(Conduct::STARTS_AT_ZERO),
+        before.has(Conduct::STARTS_AT_ZERO)
+    );
+}
+
+#[test]
+fn a_sealed_scale_keeps_what_zero_does() {
+    let mut stand = Stand::with(sealed());
+    let before = *stand.scale.settings();
+    stand.choose(6);
+    stand.say("change");
+    assert_eq!(
+        stand.keep("34-zero-sealed").small(47),
+        "sealed: see the guide"
+    );
+    assert_eq!(
+        (*stand.scale.settings(), stand.indicator.screen()),
+        (before, Screen::Weighing)
+    );
 }
 
 /// The state is meant for 2 KiB of RAM beside a stack, an instrument of about

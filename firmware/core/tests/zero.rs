@@ -35,11 +35,16 @@ fn fine() -> Vec<Knot> {
 }
 
 fn scale(conduct: Conduct, knots: &[Knot]) -> (Scale, Laptop) {
+    resting(conduct, knots, 20)
+}
+
+/// The same at rest within so many tenths of d.
+fn resting(conduct: Conduct, knots: &[Knot], rest_tenths_d: u8) -> (Scale, Laptop) {
     let mut scale = start(Flash::new(512));
     let mut laptop = Laptop::new();
     let settings = Settings {
         conduct,
-        rest_tenths_d: 20,
+        rest_tenths_d,
         ..kitchen()
     };
     laptop
@@ -168,9 +173,11 @@ fn clause_4_5_1_key_and_tracking_share_4_percent_about_the_first_zero() {
 
 #[test]
 fn clause_4_5_7_half_a_d_in_a_second_is_followed() {
-    for direction in [1.0, -1.0] {
-        for rate_d_per_s in [0.05, 0.2, 0.4, 0.5] {
-            let (mut scale, _) = scale(Conduct::TRACKS_ZERO, &fine());
+    let rates = [0.05, 0.2, 0.4, 0.45, 0.5];
+    for (rest_tenths_d, rate_d_per_s) in [1, 3, 20].into_iter().flat_map(|t| rates.map(|r| (t, r)))
+    {
+        for direction in [1.0, -1.0] {
+            let (mut scale, _) = resting(Conduct::TRACKS_ZERO, &fine(), rest_tenths_d);
             let mut now_ms = run(&mut scale, 0, 3.0, |_| 0.0);
             let mut at = 0.0;
             for second in 0..60 {
@@ -181,7 +188,7 @@ fn clause_4_5_7_half_a_d_in_a_second_is_followed() {
                 assert_eq!(
                     scale.state(0).indication,
                     Some(0),
-                    "{rate_d_per_s} d/s after {second} s: {} d",
+                    "{rate_d_per_s} d/s, rest {rest_tenths_d}, after {second} s: {} d",
                     shown_d(&scale)
                 );
             }
@@ -254,6 +261,37 @@ fn clause_4_5_7_nothing_is_tracked_under_a_load_or_in_motion() {
     let before = scale.state(0).zero_counts;
     run(&mut scale, now_ms, 10.0, shaken);
     assert_eq!(scale.state(0).zero_counts, before);
+}
+
+/// While a laptop tests the scale zero stands still, and not for ever if it goes away.
+#[test]
+fn tracking_stands_still_for_as_long_as_it_was_asked_to() {
+    let (mut scale, mut laptop) = scale(Conduct::TRACKS_ZERO, &fine());
+    let mut now_ms = run(&mut scale, 0, 3.0, |_| 0.0);
+    let hold = |for_s| Ask::HoldZero { for_s };
+    let drift = |from: f64| move |t: f64| from + 10.0 * t;
+    assert_eq!(laptop.ask(&mut scale, now_ms, hold(6)), Ok(Answer::Done));
+    now_ms = run(&mut scale, now_ms, 4.0, drift(0.0));
+    assert_eq!(scale.state(0).zero_counts, ZERO);
+    // Asked again it counts from then on.
+    assert_eq!(laptop.ask(&mut scale, now_ms, hold(6)), Ok(Answer::Done));
+    now_ms = run(&mut scale, now_ms, 5.0, |_| 40.0);
+    assert_eq!(scale.state(0).zero_counts, ZERO);
+    // Its time is over: by then it is asked no more.
+    now_ms = run(&mut scale, now_ms, 5.0, |_| 40.0);
+    assert_eq!(scale.state(0).zero_counts, ZERO + 40);
+    // Let go before its time.
+    laptop.ask(&mut scale, now_ms, hold(600)).expect("held");
+    now_ms = run(&mut scale, now_ms, 5.0, |_| 20.0);
+    assert_eq!(scale.state(0).zero_counts, ZERO + 40);
+    laptop.ask(&mut scale, now_ms, hold(0)).expect("let go");
+    now_ms = run(&mut scale, now_ms, 5.0, |_| 20.0);
+    assert_eq!(scale.state(0).zero_counts, ZERO + 20);
+    // A restart forgets it.
+    laptop.ask(&mut scale, now_ms, hold(600)).expect("held");
+    let mut scale = start(scale.into_storage());
+    run(&mut scale, 0, 8.0, |_| 20.0);
+    assert_eq!(scale.state(0).zero_counts, ZERO + 20);
 }
 
 #[test]

@@ -3,10 +3,13 @@
 
 use std::fmt;
 
+use scalewright_protocol::message::Ask;
+
 use crate::link::client::Client;
 use crate::link::{Line, LinkFault};
 use crate::record::journal::{Journal, JournalFault};
 use crate::session::event::{Entry, Event};
+use crate::session::note::Note;
 use crate::session::plan::Plan;
 use crate::session::procedure::{Action, Command, Decision, Procedure, SessionFault};
 
@@ -79,13 +82,16 @@ pub trait Watcher {
     fn decide(&mut self, decision: Decision) -> Wish;
 }
 
-/// What goes into the first line of a journal, besides the plan.
+/// What goes into the first line of a journal, besides the plan, and with a table
+/// into the scale.
 #[derive(Clone, Debug, Default)]
 pub struct Heading {
     /// Date and time, ISO 8601.
     pub date: String,
     /// Seed, on the bench.
     pub seed: Option<u64>,
+    /// Who calibrates, for a scale that keeps it.
+    pub note: Option<Note>,
 }
 
 /// Runs `procedure` to its end over `client`.
@@ -126,6 +132,12 @@ pub fn run<L: Line>(
                         // be taken back in the journal too.
                         keeper.pass_on(procedure, watcher)?;
                     }
+                }
+                if ask == Ask::StageCommit
+                    && let Some(note) = &heading.note
+                {
+                    // A scale without a notebook does not know what that is.
+                    let _ = client.ask_or_refused(&note.ask(), &mut |_| {})?;
                 }
                 let answer = client.ask_or_refused(&ask, &mut |sample| {
                     procedure.sample(sample);

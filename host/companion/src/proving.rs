@@ -8,6 +8,7 @@ use crate::link::client::Client;
 use crate::record::journal::Journal;
 use crate::session::proof::entry::ProofEntry;
 use crate::session::proof::prover::{ProofAction, ProofCommand, ProofEvent, ProofFault, Prover};
+use crate::session::proof::zero_held::ZeroHeld;
 
 /// Why a verification ended early.
 pub type ProvingFault = DriveFault<ProofFault>;
@@ -40,12 +41,29 @@ pub trait ProofWatcher {
 pub fn run<L: Line>(
     prover: &mut Prover,
     client: &mut Client<L>,
-    mut journal: Option<&mut Journal>,
+    journal: Option<&mut Journal>,
     heading: &Heading,
     kept: Vec<ProofEntry>,
     watcher: &mut dyn ProofWatcher,
 ) -> Result<Vec<ProofEntry>, ProvingFault> {
-    let mut kept = kept;
+    let mut zero = ZeroHeld::default();
+    let all = talk(prover, client, journal, heading, kept, watcher, &mut zero);
+    if let Some(ask) = zero.at_the_end() {
+        // If it can't be asked any more, the scale goes on by itself.
+        let _ = client.ask_or_refused(&ask, &mut |_| {});
+    }
+    all
+}
+
+fn talk<L: Line>(
+    prover: &mut Prover,
+    client: &mut Client<L>,
+    mut journal: Option<&mut Journal>,
+    heading: &Heading,
+    mut kept: Vec<ProofEntry>,
+    watcher: &mut dyn ProofWatcher,
+    zero: &mut ZeroHeld,
+) -> Result<Vec<ProofEntry>, ProvingFault> {
     let mut action = prover.start();
     loop {
         for event in prover.take_events() {
@@ -78,7 +96,12 @@ pub fn run<L: Line>(
             ProofWish::Stop => return Err(ProvingFault::Stopped),
             ProofWish::Say(command) => prover.command(command),
         }
+        if let Some(hold) = zero.due() {
+            // A scale that can't track does not know what that is.
+            let _ = client.ask_or_refused(&hold, &mut |_| {})?;
+        }
         let answer = client.ask_or_refused(&ask, &mut |_| {})?;
+        zero.heard(&answer);
         action = prover.answered(answer)?;
     }
 }

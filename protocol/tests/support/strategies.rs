@@ -70,6 +70,7 @@ fn ask() -> impl Strategy<Value = Ask> {
         order.prop_map(Ask::Capture),
         (any::<u32>(), note()).prop_map(|(when_s, text)| Ask::Note { when_s, text }),
         any::<u8>().prop_map(|back| Ask::Event { back }),
+        any::<u16>().prop_map(|for_s| Ask::HoldZero { for_s }),
         prop::sample::select(vec![
             Ask::State,
             Ask::Settings,

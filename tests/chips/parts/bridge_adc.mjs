@@ -24,6 +24,8 @@ export class BridgeAdc {
   /**
    * `convert(atNs, input, rate)` gives the code of a finished conversion, or
    * null for none; `read(atNs, code)` is told of a code fully clocked out.
+   * `longestWaitNs` is the longest time from the end of a conversion to its first
+   * clock pulse.
    */
   constructor({ convert, read }) {
     this.convert = convert;
@@ -36,6 +38,8 @@ export class BridgeAdc {
     this.lost = 0;
     this.conversions = 0;
     this.reads = 0;
+    this.longestWaitNs = 0;
+    this.readyNs = 0;
   }
 
   /** Puts the wires on a chip whose clock and RATE pins are low; `cold` when its power was off. */
@@ -96,6 +100,7 @@ export class BridgeAdc {
   #rise(nowNs) {
     if (this.pulses === 0) {
       if (this.ready === null) return;
+      this.longestWaitNs = Math.max(this.longestWaitNs, nowNs - this.readyNs);
       this.shifting = this.ready;
       this.pulses = 1;
     } else {
@@ -173,6 +178,8 @@ export class BridgeAdc {
     const code = this.convert(nowNs, this.input, this.rate);
     if (code === null) return;
     if (this.ready !== null && this.pulses === 0) this.lost += 1;
+    // After a loss the time of the first that waits goes on.
+    else this.readyNs = nowNs;
     this.ready = code;
     this.renewed = this.pulses > 0;
     this.#show();

@@ -4,8 +4,10 @@
 use std::io::{BufRead, BufReader, Write};
 use std::path::{Path, PathBuf};
 use std::process::{Child, ChildStdin, ChildStdout, Command, Stdio};
+use std::sync::OnceLock;
 
 use scalewright::firmware::build::image_path;
+use scalewright::firmware::sources::is_of_today;
 use scalewright_protocol::settings::Input;
 use serde_json::{Value, json};
 
@@ -22,9 +24,26 @@ pub const fn knots(board: Board) -> u8 {
 
 /// The image of a board, as `scalewright build-firmware` leaves it, with the
 /// names of its functions.
+///
+/// # Panics
+/// When there is none, or it is older than what it is made of: it would then seem
+/// that chip and host differ.
 #[must_use]
 pub fn image(board: Board) -> PathBuf {
-    image_path(root(), board).with_extension("elf")
+    static OLDER: OnceLock<[Result<(), String>; 2]> = OnceLock::new();
+    let path = image_path(root(), board).with_extension("elf");
+    let shown = path.strip_prefix(root()).unwrap_or(&path).display();
+    assert!(
+        path.exists(),
+        "there is no image {shown}: run `scalewright build-firmware`"
+    );
+    let older = OLDER.get_or_init(|| Board::ALL.map(|board| is_of_today(root(), board)));
+    for (one, told) in Board::ALL.iter().zip(older) {
+        if let (true, Err(newer)) = (*one == board, told) {
+            panic!("the image {shown} is older than {newer}: run `scalewright build-firmware`");
+        }
+    }
+    path
 }
 
 /// Root of the repository.
@@ -85,14 +104,9 @@ impl Emulator {
     /// Switches `image` on on an emulated `board`.
     ///
     /// # Panics
-    /// When Node or the image is missing.
+    /// When Node is missing.
     #[must_use]
     pub fn start(board: Board, image: &Path) -> Self {
-        assert!(
-            image.exists(),
-            "no image {}: `scalewright build-firmware` makes it",
-            image.display()
-        );
         let mut child = Command::new("node")
             .arg(root().join("tests/chips/emulate.mjs"))
             .args(["--board", board.name(), "--image"])
@@ -175,6 +189,11 @@ impl Emulator {
     pub fn memory(&mut self) -> Vec<u8> {
         let answer = self.command(&json!({"do": "memory"}));
         unhex(answer["hex"].as_str().expect("hex"))
+    }
+
+    /// Fills the memory that keeps.
+    pub fn set_memory(&mut self, bytes: &[u8]) {
+        self.command(&json!({"do": "set_memory", "hex": hex(bytes)}));
     }
 
     /// A number of the meter; none where the board has no such meter.

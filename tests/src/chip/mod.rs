@@ -9,14 +9,17 @@
 //! [`emulator`] speaks with the Node program, [`rig`] gives it codes from the
 //! bench's cell and operator, [`line`](mod@line) makes a link of it in virtual
 //! time, [`twin`] computes beside it what the host's core makes of the same
-//! codes.
+//! codes. [`front`] is somebody who presses keys and looks, [`sheet`](mod@sheet) makes
+//! pictures for the guide of what is seen.
 
 pub mod asks;
 pub mod emulator;
+pub mod front;
 pub mod line;
 pub mod rig;
 pub mod screen;
 pub mod session;
+pub mod sheet;
 pub mod twin;
 
 pub use emulator::{Board, Emulator, Stop};

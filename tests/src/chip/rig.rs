@@ -19,6 +19,11 @@ pub struct World {
     weights: Vec<Weight>,
     /// A bridge wire is off: every code at the end of the range.
     pub bridge_open: bool,
+    /// Added to one code and taken from the next, ADC counts.
+    pub ripple: i32,
+    /// Put on with each conversion, up to Max, and taken off likewise, g.
+    pub pouring_g: f64,
+    max_g: f64,
     now_us: u64,
 }
 
@@ -34,6 +39,9 @@ impl World {
             operator: Operator::new(spec.weights.clone(), spec.habits.clone(), spec.seed),
             weights: spec.weights.clone(),
             bridge_open: false,
+            ripple: 0,
+            pouring_g: 0.0,
+            max_g: spec.cell.max_g,
             now_us: 0,
         }
     }
@@ -45,9 +53,26 @@ impl World {
             self.signal.run_to(due_ns);
             self.operator.act(due_ns, &mut self.signal.cell);
         }
+        if self.pouring_g != 0.0 {
+            self.pour();
+        }
         self.signal.run_to(at_ns);
         let code = self.signal.convert(conversion.input, conversion.rate_sps);
-        if self.bridge_open { CODE_MAX } else { code }
+        self.ripple = -self.ripple;
+        if self.bridge_open {
+            CODE_MAX
+        } else {
+            code + self.ripple
+        }
+    }
+
+    fn pour(&mut self) {
+        let load_g = self.operator.true_load_g() + self.pouring_g;
+        if load_g > self.max_g || load_g < 0.0 {
+            self.pouring_g = -self.pouring_g;
+            return;
+        }
+        self.operator.place(load_g, &mut self.signal.cell);
     }
 }
 

@@ -1,6 +1,5 @@
-//! The emulated display: its text read by its dots, and a picture of it.
+//! The emulated display: its text read by its dots.
 
-use std::fmt::Write;
 use std::ops::Range;
 
 use scalewright_core::font::{COUNT, GLYPHS};
@@ -9,6 +8,7 @@ use scalewright_core::indicator::strip::Strip;
 use scalewright_core::indicator::text::Text;
 
 /// Dots of the display, row by row.
+#[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Screen(Vec<Vec<bool>>);
 
 impl Screen {
@@ -19,7 +19,9 @@ impl Screen {
         Self(rows.iter().map(row).collect())
     }
 
-    fn dot(&self, x: usize, y: usize) -> bool {
+    /// Whether this dot is lit.
+    #[must_use]
+    pub fn dot(&self, x: usize, y: usize) -> bool {
         self.0.get(y).and_then(|row| row.get(x)).copied() == Some(true)
     }
 
@@ -121,28 +123,6 @@ impl Screen {
             }
         }
         text
-    }
-
-    /// A picture, dots four units wide, as on a glass with black ground.
-    #[must_use]
-    pub fn svg(&self) -> String {
-        let mut svg = String::from(
-            "<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"-8 -8 528 272\" width=\"528\">\
-             <title>The display</title><rect x=\"-8\" y=\"-8\" width=\"528\" height=\"272\" \
-             fill=\"#111\"/><g fill=\"#cfe8ff\">",
-        );
-        for y in 0..64 {
-            for x in (0..128).filter(|x| self.dot(*x, y)) {
-                let _ = write!(
-                    svg,
-                    "<rect x=\"{}\" y=\"{}\" width=\"3.4\" height=\"3.4\"/>",
-                    x * 4,
-                    y * 4
-                );
-            }
-        }
-        svg.push_str("</g></svg>\n");
-        svg
     }
 }
 

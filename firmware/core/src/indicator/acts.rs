@@ -4,7 +4,7 @@ use scalewright_protocol::message::Flags;
 
 use super::entry::Question;
 use super::keys::Press;
-use super::lists::{List, holds, menu};
+use super::lists::{List, holds, menu, of_zero};
 use super::sight::Sight;
 use super::words::{Message, troubled};
 use super::{Indicator, Screen};
@@ -93,7 +93,7 @@ impl Indicator {
             Screen::List(list) => {
                 let middle = match (list, self.at) {
                     (List::About, _) | (List::Limits, 3) => Role::Nothing,
-                    (List::Display, _) | (List::Limits, _) => Role::Change,
+                    (List::Display | List::Zero | List::Limits, _) => Role::Change,
                     _ => Role::Choose,
                 };
                 [Role::Next, middle, Role::Back]
@@ -123,8 +123,8 @@ impl Indicator {
             return Role::Renew(pieces);
         }
         // Far below zero it may help; with no signal at all nothing does.
-        let hopeless =
-            troubled(sight.flags, sight.net.is_some()).is_some() && !sight.has(Flags::UNDERLOAD);
+        let below = sight.has(Flags::UNDERLOAD) && !sight.has(Flags::SATURATED);
+        let hopeless = troubled(sight.flags, sight.net.is_some()).is_some() && !below;
         if hopeless { Role::Nothing } else { Role::Zero }
     }
 
@@ -160,6 +160,15 @@ impl Indicator {
                     None
                 }
             },
+            Role::Change if self.screen == Screen::List(List::Zero) => {
+                match scale.switch(of_zero(self.at)) {
+                    Ok(()) => None,
+                    Err(refusal) => {
+                        self.screen = Screen::Weighing;
+                        Some((Err(refusal), Message::ZeroSet))
+                    }
+                }
+            }
             role => {
                 self.go(role, &sight);
                 None

@@ -69,7 +69,8 @@ impl Indicator {
                 }
                 self.keep();
             }
-            List::About => {}
+            // What the scale itself does is turned by `press`.
+            List::Zero | List::About => {}
         }
     }
 
@@ -93,6 +94,7 @@ impl Indicator {
             menu::COUNT => self.list(List::Pieces, 0),
             menu::LIMITS => self.list(List::Limits, 0),
             menu::PRESET => self.ask(Question::PresetTare, sight),
+            menu::ZERO => self.list(List::Zero, 0),
             menu::SCREEN => self.list(List::Display, 0),
             menu::ABOUT => self.list(List::About, 0),
             _ => {

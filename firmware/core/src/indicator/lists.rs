@@ -4,6 +4,7 @@
 //! chosen one is inverse, and a mark at the right edge tells where in the list it
 //! is. What choosing does is decided elsewhere.
 
+use scalewright_protocol::settings::Conduct;
 use scalewright_protocol::table::knots_checksum;
 
 use super::leaf;
@@ -35,6 +36,8 @@ pub enum List {
     Pieces,
     /// Limits and whether they are checked.
     Limits,
+    /// What zero does by itself.
+    Zero,
     /// The display itself.
     Display,
     /// What the scale is.
@@ -55,12 +58,14 @@ pub mod menu {
     pub const LIMITS: u8 = 4;
     /// Preset tare.
     pub const PRESET: u8 = 5;
+    /// Zero by itself.
+    pub const ZERO: u8 = 6;
     /// Screen.
-    pub const SCREEN: u8 = 6;
+    pub const SCREEN: u8 = 7;
     /// About this scale.
-    pub const ABOUT: u8 = 7;
+    pub const ABOUT: u8 = 8;
     /// Calibrate.
-    pub const CALIBRATE: u8 = 8;
+    pub const CALIBRATE: u8 = 9;
 }
 
 /// An entry: words on the left, a value on the right, whether it is in force.
@@ -111,6 +116,7 @@ impl List {
             Self::Hold => "hold highest",
             Self::Pieces => "count pieces",
             Self::Limits => "check limits",
+            Self::Zero => "zero by itself",
             Self::Display => "screen",
             Self::About => "about this scale",
         }
@@ -120,8 +126,9 @@ impl List {
     #[must_use]
     pub const fn length(self) -> u8 {
         match self {
-            Self::Menu => 9,
+            Self::Menu => 10,
             Self::Units => 4,
+            Self::Zero => 2,
             Self::Hold | Self::Display => 3,
             Self::Pieces => 6,
             Self::Limits => 4,
@@ -138,6 +145,7 @@ impl List {
             Self::Hold => Some(menu::HOLD),
             Self::Pieces => Some(menu::COUNT),
             Self::Limits => Some(menu::LIMITS),
+            Self::Zero => Some(menu::ZERO),
             Self::Display => Some(menu::SCREEN),
             Self::About => Some(menu::ABOUT),
         }
@@ -212,6 +220,13 @@ impl List {
                 2 => Item::of("upper limit", mass(preferences.high)),
                 _ => Item::of("judged", Text::of("net as shown")),
             },
+            Self::Zero => {
+                let words = match at {
+                    0 => "set at switch-on",
+                    _ => "follows drift",
+                };
+                Item::of(words, on_off(sight.settings.conduct.has(of_zero(at))))
+            }
             Self::Display => match at {
                 0 => {
                     let mut value = Text::new();
@@ -261,7 +276,7 @@ impl List {
             }
             let end = strip.put(8, y + 2, Size::Small, &item.words);
             let width = Size::Small.width(item.value.as_str());
-            strip.demand(end.saturating_add(width) < RIGHT - 3);
+            strip.demand(end.saturating_add(width) < RIGHT - 6);
             strip.text_to(RIGHT - 1, y + 2, Size::Small, item.value.as_str());
             if entry == at {
                 strip.invert(0, y, RIGHT + 1, PITCH);
@@ -298,7 +313,7 @@ fn menu_item(at: u8, told: &Told<'_>) -> Item {
     } = told;
     match at {
         menu::UNITS => Item::of("units", Text::of(interval.unit.symbol())),
-        menu::DIGITS => Item::of("more digits", Text::of("5 seconds")),
+        menu::DIGITS => Item::of("more digits", Text::of("for 5 s")),
         menu::HOLD => Item::of(
             "hold highest",
             Text::of(match preferences.function {
@@ -323,13 +338,14 @@ fn menu_item(at: u8, told: &Told<'_>) -> Item {
                 sight.mass(interval, *preset)
             },
         ),
+        menu::ZERO => Item::of("zero by itself", Text::new()),
         menu::SCREEN => Item::of("screen", Text::new()),
         menu::ABOUT => Item::of("about this scale", Text::new()),
         _ => Item::of(
             "calibrate",
             Text::of(match (sight.sealed, sight.knots.is_empty()) {
                 (true, _) => "sealed",
-                (false, true) => "not done yet",
+                (false, true) => "not yet",
                 (false, false) => "",
             }),
         ),
@@ -389,6 +405,15 @@ fn about_item(at: u8, sight: &Sight<'_>) -> Item {
         }
     };
     Item::of(words, value)
+}
+
+/// What entry `at` of [`List::Zero`] turns on and off.
+#[must_use]
+pub const fn of_zero(at: u8) -> Conduct {
+    match at {
+        0 => Conduct::STARTS_AT_ZERO,
+        _ => Conduct::TRACKS_ZERO,
+    }
 }
 
 fn on_off(on: bool) -> Text {

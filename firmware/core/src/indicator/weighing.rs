@@ -27,6 +27,8 @@ use crate::functions::unit::Interval;
 
 /// First rows of the parts.
 const DIGITS_Y: u8 = 8;
+/// Clear of the tails above, in the place of the bar.
+const REMEDY_Y: u8 = 27;
 const BAR_Y: u8 = 33;
 const BAR_HEIGHT: u8 = 4;
 const MASSES_Y: u8 = 38;
@@ -66,10 +68,12 @@ impl Face<'_> {
         self.marks(strip);
         match troubled(self.sight.flags, self.sight.net.is_some()) {
             Some(trouble) => self.trouble(strip, trouble),
-            None => self.indication(strip),
-        }
-        if strip.shows(BAR_Y - 1, BAR_HEIGHT + 1) {
-            self.bar(strip);
+            None => {
+                self.indication(strip);
+                if strip.shows(BAR_Y - 1, BAR_HEIGHT + 1) {
+                    self.bar(strip);
+                }
+            }
         }
         if strip.shows(MASSES_Y, 17) {
             self.lines(strip);
@@ -108,7 +112,7 @@ impl Face<'_> {
         let wide = Size::Medium.width(trouble.what) <= WIDTH;
         let size = if wide { Size::Medium } else { Size::Tall };
         strip.text_amid(0, WIDTH, DIGITS_Y, size, trouble.what);
-        strip.text_amid(0, WIDTH, DIGITS_Y + 16, Size::Small, trouble.remedy);
+        strip.text_amid(0, WIDTH, REMEDY_Y, Size::Small, trouble.remedy);
     }
 
     #[inline(never)]
@@ -180,16 +184,14 @@ impl Face<'_> {
             return;
         }
         let max = i64::from(self.sight.settings.max.max(1));
-        let over = self.has(Flags::OVERLOAD);
         let gross = i64::from(self.sight.gross.unwrap_or(0).max(0));
         let share = gross
             .wrapping_mul(255)
             .checked_div(max)
             .unwrap_or(0)
             .clamp(0, 255);
-        let share = if over { 255 } else { share as u8 };
-        strip.bar(0, BAR_Y, BAR_WIDTH, BAR_HEIGHT, share);
-        if over || gross > max {
+        strip.bar(0, BAR_Y, BAR_WIDTH, BAR_HEIGHT, share as u8);
+        if gross > max {
             // Past the end that stands for Max.
             let past = BAR_WIDTH + 2;
             strip.fill(past, BAR_Y, WIDTH - past, BAR_HEIGHT);

@@ -30,7 +30,7 @@ const TROUBLES: [(Flags, Trouble); 9] = [
     ),
     (
         Flags::SATURATED.with(Flags::OVERLOAD),
-        trouble("too heavy", "unload. Still so? wires"),
+        trouble("too heavy", "unload, else see guide"),
     ),
     (
         Flags::SATURATED,
@@ -107,6 +107,9 @@ impl Message {
                 Refusal::ZeroRange => "too much: use tare",
                 Refusal::TareRange => "tare: only from 0 to Max",
                 Refusal::NotCalibrated => "not calibrated yet",
+                Refusal::Sealed => "sealed: see the guide",
+                Refusal::Busy => "a laptop is storing: wait",
+                Refusal::Storage => "could not be stored",
                 _ => "no signal: see guide",
             },
         }
@@ -148,6 +151,9 @@ mod tests {
             Refusal::TareRange,
             Refusal::NotCalibrated,
             Refusal::AdcFault,
+            Refusal::Sealed,
+            Refusal::Busy,
+            Refusal::Storage,
         ];
         for message in messages.into_iter().chain(refusals.map(Message::Refused)) {
             assert!(

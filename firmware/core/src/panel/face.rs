@@ -57,7 +57,7 @@ pub fn write<R, S, const KNOTS: usize, const QUEUE: usize>(
         }
         MIDDLE_LINE => {
             line.page = 5;
-            if weighed.is_some() {
+            if weighed.is_some_and(|w| w.net.is_some()) {
                 line.put(GRAM);
                 if unit_ug(line, scale) != MICROGRAM {
                     line.put(KILO);

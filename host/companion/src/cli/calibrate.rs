@@ -20,7 +20,7 @@ use super::find::connect;
 use super::live::Screen;
 use super::people::AtTheScale;
 use super::problem::{Problem, exit};
-use super::{Outcome, clock, saved};
+use super::{Outcome, clock, saved, signed};
 
 /// Options of `calibrate`.
 #[derive(Args)]
@@ -169,6 +169,7 @@ pub fn run(arguments: &Arguments) -> Outcome {
     let heading = Heading {
         date: clock::date(),
         seed: None,
+        note: Some(signed::note(None, "calibrated")),
     };
     if !arguments.json {
         outln!(

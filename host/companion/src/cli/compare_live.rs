@@ -5,12 +5,10 @@ use std::fs;
 use std::sync::mpsc::{Receiver, RecvTimeoutError, TryRecvError, channel};
 use std::time::{Duration, Instant};
 
-use scalewright_protocol::message::{Answer, Ask};
-
 use crate::drive::Heading;
+use crate::link::Line;
 use crate::link::find::identity;
 use crate::link::serial::SerialLine;
-use crate::link::{Line, LinkFault};
 use crate::proving::{self, ProofWatcher, ProofWish, ProvingFault};
 use crate::quantise::spec_of;
 use crate::record::journal::Journal;
@@ -64,9 +62,7 @@ pub fn run(arguments: &Arguments, choices: Choices) -> Outcome {
     };
     let mut found = connect(arguments.port.as_deref(), arguments.json)?;
     let port = found.client.port().to_string();
-    let Answer::Settings(settings) = found.client.ask(&Ask::Settings, &mut |_| {})? else {
-        return Err(LinkFault::Confused { port }.into());
-    };
+    let settings = found.client.settings()?;
     let scale = spec_of(&settings);
     let scheme = match &choices.tolerance {
         Some(tolerance) => tolerance.scheme().to_string(),
@@ -111,6 +107,7 @@ pub fn run(arguments: &Arguments, choices: Choices) -> Outcome {
     let heading = Heading {
         date: clock::date(),
         seed: None,
+        note: None,
     };
     let kept = proving::run(
         &mut prover,

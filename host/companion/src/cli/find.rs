@@ -49,11 +49,9 @@ pub fn connect(port: Option<&str>, quiet: bool) -> Result<Found, Problem> {
 pub fn run(arguments: &Arguments) -> Outcome {
     let mut found = connect(arguments.port.as_deref(), arguments.json)?;
     let port = found.client.port().to_string();
+    let settings = found.client.settings()?;
     let mut ask = |ask: Ask| found.client.ask(&ask, &mut |_| {});
     let confused = || LinkFault::Confused { port: port.clone() };
-    let Answer::Settings(settings) = ask(Ask::Settings)? else {
-        return Err(confused().into());
-    };
     let Answer::Table(table) = ask(Ask::Table)? else {
         return Err(confused().into());
     };

@@ -154,9 +154,7 @@ pub(super) fn read_subject(
     let confused = LinkFault::Confused {
         port: client.port().into(),
     };
-    let Answer::Settings(settings) = client.ask(&Ask::Settings, &mut |_| {})? else {
-        return Err(confused);
-    };
+    let settings = client.settings()?;
     let Answer::Table(table) = client.ask(&Ask::Table, &mut |_| {})? else {
         return Err(confused);
     };
@@ -210,9 +208,7 @@ impl Desk {
                 format!("one of {}", known.join(", ")),
             ));
         }
-        let Answer::Settings(now) = self.ask(Ask::Settings).map_err(lost)? else {
-            return Err(lost(self.confused()));
-        };
+        let now = self.client.settings().map_err(lost)?;
         if now.rate_sps != rate_sps {
             let new = Settings { rate_sps, ..now };
             self.ask(Ask::SetSettings(new)).map_err(lost)?;

@@ -54,6 +54,7 @@ mod rehearse;
 mod resume;
 mod saved;
 mod seal;
+mod signed;
 mod studio;
 mod table;
 mod verify;

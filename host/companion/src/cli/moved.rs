@@ -20,7 +20,7 @@ use super::calibrate::mass_of;
 use super::find::connect;
 use super::paint::Paint;
 use super::problem::{Problem, exit};
-use super::{Outcome, people, saved};
+use super::{Outcome, people, saved, signed};
 
 /// Options of `moved`.
 #[derive(Args)]
@@ -119,7 +119,9 @@ pub fn run(arguments: &Arguments) -> Outcome {
         return tell(&told(&scale)?, arguments);
     }
     let Found { mut client, .. } = connect(arguments.port.as_deref(), arguments.json)?;
+    let percent = (moved.table_factor() - 1.0) * 100.0;
     let mut correction = Correction::new(moved, arguments.table);
+    correction.note(signed::note(None, &format!("moved, {percent:+.3} %")));
     let first = correction.start().map_err(DriveFault::Session)?;
     changing::run(&mut correction, &mut client, first)?;
     let Some(settings) = correction.settings() else {

@@ -1,5 +1,7 @@
 //! A verification as it happens, line by line, at most 80 columns.
 
+use scalewright_protocol::settings::Conduct;
+
 use crate::report::number;
 use crate::session::plan::Load;
 use crate::session::proof::plan::{Doing, ProofPlan, ProofStep};
@@ -62,6 +64,9 @@ impl ProofScreen {
                     held.firmware,
                     held.checksum
                 ));
+                if held.settings.conduct.has(Conduct::TRACKS_ZERO) {
+                    self.say("Its zero follows drift; during the tests it stands still.");
+                }
             }
             ProofEvent::Begins(test) => self.begins(*test),
             ProofEvent::Again { why, .. } => {

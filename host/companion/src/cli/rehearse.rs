@@ -122,6 +122,7 @@ fn one(arguments: &Arguments) -> Outcome {
     let heading = Heading {
         date: clock::date(),
         seed: Some(arguments.seed),
+        note: None,
     };
     if !arguments.json {
         outln!("A rehearsal on the built-in bench: the bench scale of the glaze kitchen,");

@@ -9,10 +9,10 @@ use crate::record::journal::Journal;
 use crate::session::event::Entry;
 use crate::session::procedure::Procedure;
 
-use super::Outcome;
 use super::calibrate::guide;
 use super::find::connect;
 use super::problem::{Problem, exit};
+use super::{Outcome, signed};
 
 /// Options of `resume`.
 #[derive(Args)]
@@ -54,6 +54,7 @@ pub fn run(arguments: &Arguments) -> Outcome {
     let heading = Heading {
         date: date.clone(),
         seed: *seed,
+        note: Some(signed::note(None, "calibrated")),
     };
     let mut procedure = Procedure::resume((**plan).clone(), &contents.entries);
     if !arguments.json {

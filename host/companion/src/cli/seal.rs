@@ -11,6 +11,7 @@ use crate::link::find::{Found, identity};
 
 use super::find::connect;
 use super::problem::exit;
+use super::signed;
 use super::{Outcome, Problem};
 
 /// Options of `seal`.
@@ -57,8 +58,8 @@ Examples:
 
 At the start: the first load at rest becomes zero if it lies within 10 % of Max of
 the zero at calibration. Tracking: while zero is shown, zero follows by at most 0.5 d
-in a second, within 2 % of Max (after OIML R 76-1, 4.5). A verification is made with
-tracking off. The ATmega328P has no room to track.")]
+in a second, within 2 % of Max (after OIML R 76-1, 4.5). Tracking stands still
+while a scale is verified. The ATmega328P has no room to track.")]
 pub struct ZeroArguments {
     /// Whether it sets zero when it is switched on
     #[arg(long)]
@@ -74,16 +75,6 @@ pub struct ZeroArguments {
     json: bool,
 }
 
-fn settings_of(found: &mut Found) -> Result<Settings, Problem> {
-    match found.client.ask(&Ask::Settings, &mut |_| {})? {
-        Answer::Settings(settings) => Ok(settings),
-        _ => Err(LinkFault::Confused {
-            port: found.client.port().to_string(),
-        }
-        .into()),
-    }
-}
-
 /// Stores another conduct; the number of the change, if it was one.
 fn store(
     found: &mut Found,
@@ -94,12 +85,9 @@ fn store(
     if conduct == before.conduct {
         return Ok(None);
     }
-    let note = Ask::Note {
-        when_s: super::clock::unix_s(),
-        text: why.try_into().unwrap_or_default(),
-    };
+    let note = signed::note(None, why).ask();
     // A scale without a notebook does not know what that is.
-    let _ = found.client.ask(&note, &mut |_| {});
+    let _ = found.client.ask_or_refused(&note, &mut |_| {})?;
     let settings = Settings { conduct, ..*before };
     let ask = Ask::SetSettings(settings);
     match found.client.ask(&ask, &mut |_| {})? {
@@ -114,7 +102,7 @@ fn store(
 /// Runs `seal`.
 pub fn seal(arguments: &SealArguments) -> Outcome {
     let mut found = connect(arguments.port.as_deref(), arguments.json)?;
-    let before = settings_of(&mut found)?;
+    let before = found.client.settings()?;
     let (conduct, why) = if arguments.open {
         (before.conduct.without(Conduct::SEALED), "seal taken off")
     } else {
@@ -152,8 +140,20 @@ pub fn seal(arguments: &SealArguments) -> Outcome {
 /// Runs `zero`.
 pub fn zero(arguments: &ZeroArguments) -> Outcome {
     let mut found = connect(arguments.port.as_deref(), arguments.json)?;
-    let before = settings_of(&mut found)?;
+    let before = found.client.settings()?;
     let mut conduct = before.conduct;
+    // Only a scale that can track knows what that is.
+    let hold = Ask::HoldZero { for_s: 0 };
+    let can_track = found.client.ask_or_refused(&hold, &mut |_| {})?.is_ok();
+    if arguments.tracking == Some(Switch::On) && !can_track {
+        return Err(Problem::new(
+            exit::SCALE,
+            "this scale's firmware has no zero-tracking: there is no room for it on its chip",
+            "press ZERO when the empty pan shows something else; `scalewright zero --at-start on` \
+             sets zero at each start",
+        )
+        .fact("board", found.hello.board.as_str()));
+    }
     for (asked, bit) in [
         (arguments.at_start, Conduct::STARTS_AT_ZERO),
         (arguments.tracking, Conduct::TRACKS_ZERO),
@@ -174,6 +174,7 @@ pub fn zero(arguments: &ZeroArguments) -> Outcome {
                 "device": identity(&found.hello),
                 "at_start": at_start,
                 "tracking": tracking,
+                "can_track": can_track,
                 "change": change,
             })
         );
@@ -182,7 +183,11 @@ pub fn zero(arguments: &ZeroArguments) -> Outcome {
     let said = |on: bool| if on { "on" } else { "off" };
     outln!("zero of scale {}", identity(&found.hello));
     outln!("  set at the start   {}", said(at_start));
-    outln!("  follows drift      {}", said(tracking));
+    let follows = match can_track {
+        true => said(tracking),
+        false => "no: this board has no room for it",
+    };
+    outln!("  follows drift      {follows}");
     if let Some(number) = change {
         outln!("  change number {number}");
     }

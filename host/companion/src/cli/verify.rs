@@ -3,10 +3,8 @@
 use std::path::{Path, PathBuf};
 
 use clap::Args;
-use scalewright_protocol::message::{Answer, Ask};
 
 use crate::drive::Heading;
-use crate::link::LinkFault;
 use crate::link::client::Client;
 use crate::link::find::identity;
 use crate::proving::{self, ProofWatcher};
@@ -138,6 +136,7 @@ pub fn run(arguments: &Arguments) -> Outcome {
     let heading = Heading {
         date: clock::date(),
         seed: None,
+        note: None,
     };
     if arguments.go_on {
         let (mut journal, contents): (Journal, Contents<ProofEntry>) =
@@ -221,11 +220,7 @@ fn plan<L: crate::link::Line>(
     weights: Vec<PlannedWeight>,
     client: &mut Client<L>,
 ) -> Result<ProofPlan, Problem> {
-    let port = client.port().to_string();
-    let Answer::Settings(settings) = client.ask(&Ask::Settings, &mut |_| {})? else {
-        return Err(Problem::from(LinkFault::Confused { port }));
-    };
-    let scale = spec_of(&settings);
+    let scale = spec_of(&client.settings()?);
     let scheme = match judged {
         Some(tolerance) => tolerance.scheme().to_string(),
         None => format!("R76 {} initial", scale.class),

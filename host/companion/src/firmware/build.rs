@@ -15,7 +15,7 @@ use super::check::{Checked, Refusal, examine};
 use super::seal;
 use super::squeeze::squeeze;
 use super::toolchain::{Means, Toolchain, choose, on_path, search};
-use super::{elf, hex, uf2};
+use super::{elf, hex, sources, uf2};
 
 /// Where images lie, from the root of the source.
 const IMAGES: &str = "firmware/images";
@@ -186,6 +186,9 @@ pub fn build(
         Board::Atmega328p => return Err(BuildFault::NoLinker { name: AVR_LINKER }),
         Board::Rp2040 => arm_linker(toolchain, &found)?,
     };
+    // Noted before: what is changed during the build is newer than the image.
+    sources::forget(root, board);
+    let noted = sources::note(root, board).map_err(|why| failed(why, ""))?;
     on_step(Step::With {
         release: toolchain.release.clone(),
         means,
@@ -209,7 +212,10 @@ pub fn build(
         }
     };
     let budget = read_budget(&folder)?;
-    lay_down(root, board, &elf, budget)
+    let built = lay_down(root, board, &elf, budget)?;
+    sources::lay_down(root, board, &noted)
+        .map_err(|(path, cause)| BuildFault::File { path, cause })?;
+    Ok(built)
 }
 
 /// Where cargo puts what it makes of the source in `folder`.

@@ -5,7 +5,7 @@
 //! decides whether they are an image of ours for this board; [`boot_drive`]
 //! and [`serial_loader`] write it; [`survival`] tells whether the calibration
 //! came through; [`toolchain`] and [`build`] make the image, [`squeeze`] the
-//! AVR's smaller; [`log_lines`] reads what it notes while it runs. Nothing here
+//! AVR's smaller, [`sources`] notes what of; [`log_lines`] reads what it notes while it runs. Nothing here
 //! prints or asks: progress leaves as values, causes as errors.
 
 pub mod board;
@@ -18,6 +18,7 @@ pub mod image;
 pub mod log_lines;
 pub mod seal;
 pub mod serial_loader;
+pub mod sources;
 pub mod squeeze;
 pub mod survival;
 pub mod toolchain;

@@ -10,6 +10,7 @@ use scalewright_protocol::WIRE_VERSION;
 use scalewright_protocol::codec::{self, MAX_FRAME, MAX_PAYLOAD};
 use scalewright_protocol::frame::{Decoder, Event};
 use scalewright_protocol::message::{Answer, Ask, Hello, Refusal, Report, Request, Sample};
+use scalewright_protocol::settings::Settings;
 
 use super::{Line, LinkFault};
 
@@ -258,6 +259,17 @@ impl<L: Line> Client<L> {
             }
         }
         self.last_sample = Some(sample.sequence);
+    }
+
+    /// The settings of the scale.
+    ///
+    /// # Errors
+    /// A refusal, or a fault of the link.
+    pub fn settings(&mut self) -> Result<Settings, LinkFault> {
+        match self.ask(&Ask::Settings, &mut |_| {})? {
+            Answer::Settings(settings) => Ok(settings),
+            _ => Err(self.confused()),
+        }
     }
 
     fn confused(&self) -> LinkFault {

@@ -69,6 +69,9 @@ pub struct HeldTable {
     pub quantum_g: f64,
     /// Width of the hysteresis loop that the scale takes off, g; 0 for none.
     pub hysteresis_taken_off_g: f64,
+    /// Zero follows drift in use; it stood still during the tests.
+    #[serde(default)]
+    pub zero_tracking: bool,
 }
 
 /// What a test says, best first.

@@ -12,6 +12,7 @@ mod findings;
 pub mod foresee;
 pub mod judge;
 pub mod moving;
+pub mod note;
 pub mod plan;
 pub mod procedure;
 pub mod proof;

@@ -11,24 +11,24 @@ use std::collections::VecDeque;
 use scalewright_protocol::WIRE_VERSION;
 use scalewright_protocol::message::{Answer, Ask, Hello, Refusal, Sample, TableHeader};
 use scalewright_protocol::settings::Settings;
-use scalewright_protocol::table::{Knot, knots_checksum};
+use scalewright_protocol::table::Knot;
 
-use super::choosing::{self, Choice};
+use super::choosing::Choice;
 use super::event::{Capture, Entry, Event, OldTable, Part, Watching};
 use super::expectation::Seen;
 use super::judge;
 use super::plan::{Known, Load, Plan, PlannedWeight};
 use super::storing::Storing;
 use super::table::reading::KnotsReader;
-use super::together;
 use super::trouble::Trouble;
 use crate::quantise;
-use crate::record::outcome::{CorrectionTried, Noise, Outcome};
-use crate::record::together::{Together, WeightFound};
+use crate::record::outcome::{CorrectionTried, Noise};
 
+mod concluding;
 mod fault;
 mod loading;
 mod steps;
+mod taking_back;
 
 pub use fault::SessionFault;
 
@@ -37,10 +37,6 @@ use steps::{Step, steps};
 /// Longest single wait, ms of device time: how often the picture moves while
 /// nothing happens.
 const WAIT_MS: u16 = 250;
-
-/// A hysteresis loop narrower than this is not worth correcting, e: a twentieth
-/// of e off its middle at most (own choice).
-const LOOP_MATTERS_E: f64 = 0.1;
 
 /// What the driver shall do.
 #[derive(Clone, Debug, PartialEq)]
@@ -335,85 +331,6 @@ impl Procedure {
         }
     }
 
-    fn undo(&mut self) -> Option<Action> {
-        // What is stored stays stored; only captures of the part at hand, or
-        // of the fit before it was accepted, can be taken back.
-        let last = self.captures.last()?;
-        if last.sitting != self.sitting
-            || (self.stored.is_some() && last.part != Part::Verification)
-        {
-            return None;
-        }
-        let capture = self.captures.pop()?;
-        self.seen.undo();
-        let left = self.captures.len();
-        self.substitutes.retain(|known| known.learnt_by < left);
-        if let Some(step) = self.current.take() {
-            self.steps.push_front(step);
-        }
-        let (number, of) = self.place(&capture);
-        self.steps.push_front(Step {
-            part: capture.part,
-            load: capture.load.clone(),
-            number,
-            of,
-        });
-        self.events.push(Event::Undone { load: capture.load });
-        let was_deciding = matches!(self.phase, Phase::Deciding);
-        let action = self.next_step(false);
-        if let Phase::Watching(watch) = &mut self.phase {
-            watch.must_move = true;
-        }
-        was_deciding.then_some(action)
-    }
-
-    /// Which load of which stretch a capture was that has been taken back.
-    fn place(&self, capture: &Capture) -> (usize, usize) {
-        let left = steps(&self.plan, &self.captures, false);
-        let same = |step: &&Step| step.part == capture.part && step.load == capture.load;
-        left.iter()
-            .find(same)
-            .map_or((1, 1), |step| (step.number, step.of))
-    }
-
-    /// Goes back to capture what is in doubt, and the empty pan after it.
-    fn repeat(&mut self) -> Option<Action> {
-        let again = self.still_again();
-        if again.is_empty() {
-            return None;
-        }
-        let loads = again.iter().filter_map(|names| {
-            let position = |id: &String| self.plan.weights.iter().position(|one| one.id == *id);
-            let bodies: Option<Vec<usize>> = names.iter().map(position).collect();
-            Some(together::load_of(&bodies?, &self.plan.weights))
-        });
-        let loads: Vec<Load> = loads.chain([Load::empty()]).collect();
-        let of = loads.len();
-        for (index, load) in loads.into_iter().enumerate().rev() {
-            self.steps.push_front(Step {
-                part: Part::Again,
-                load,
-                number: index + 1,
-                of,
-            });
-        }
-        Some(self.next_step(true))
-    }
-
-    /// What should be captured again and has not been yet.
-    fn still_again(&self) -> Vec<Vec<String>> {
-        let again = self.choice.iter().flat_map(|choice| &choice.again);
-        again
-            .filter(|names| {
-                let done = |capture: &Capture| {
-                    capture.part == Part::Again && capture.load.weights == **names
-                };
-                !self.captures.iter().any(done)
-            })
-            .cloned()
-            .collect()
-    }
-
     /// Takes a capture into what is known of loads: where it reads, and the
     /// mass of a substitution load seen for the first time.
     fn remember(&mut self, load: &Load, counts: f64) {
@@ -654,199 +571,6 @@ impl Procedure {
             last.sitting == self.sitting
                 && !step.load.weights.is_empty()
                 && apart_g < 2.0 * scale.e_g.max(0.001 * scale.max_g)
-        })
-    }
-
-    fn propose(&mut self) -> Action {
-        self.phase = Phase::Deciding;
-        match self.choose() {
-            Ok(()) => {
-                if let Some(choice) = &self.choice {
-                    let again = self.still_again();
-                    self.events.push(Event::Proposed {
-                        candidates: choice.lines.clone(),
-                        reason: choice.reason.clone(),
-                        together: Box::new(choice.together.clone()),
-                        again: again.clone(),
-                    });
-                    if !again.is_empty() {
-                        return Action::Decide(Decision::Doubt);
-                    }
-                }
-                Action::Decide(Decision::Table)
-            }
-            Err(fault) => {
-                self.events.push(Event::Trouble {
-                    what: fault.to_string(),
-                    try_this: "take the load in question again, or stop here".into(),
-                });
-                Action::Decide(Decision::NoTable)
-            }
-        }
-    }
-
-    fn choose(&mut self) -> Result<(), SessionFault> {
-        let max_knots = self
-            .hello
-            .as_ref()
-            .map_or(quantise::MOST_KNOTS, |hello| usize::from(hello.max_knots));
-        let choice = choosing::choose(&self.plan, &self.captures, max_knots)
-            .map_err(SessionFault::NoTable)?;
-        self.choice = Some(choice);
-        Ok(())
-    }
-
-    /// The proof reckons with what was found of weights that are wrong: its
-    /// loads weigh that much, and are recognised by it.
-    fn prove_with_found_masses(&mut self) {
-        let Some(choice) = &self.choice else { return };
-        let wrong: Vec<WeightFound> = (choice.together.weights.iter())
-            .filter(|weight| weight.wrong)
-            .cloned()
-            .collect();
-        for weight in &wrong {
-            self.substitutes.push(Substitute {
-                id: weight.id.clone(),
-                mass_g: weight.mass_g.value,
-                learnt_by: 0,
-            });
-            let with = |step: &&mut Step| step.load.weights.contains(&weight.id);
-            for step in self.steps.iter_mut().filter(with) {
-                step.load.mass_g += weight.mass_g.value - weight.stated_g;
-                step.load.u_g += weight.mass_g.u;
-            }
-        }
-        if wrong.is_empty() {
-            return;
-        }
-        self.seen.new_sitting();
-        for index in 0..self.captures.len() {
-            if let Some(capture) = self.captures.get(index).cloned()
-                && capture.sitting == self.sitting
-            {
-                self.remember(&capture.load, capture.mean_counts);
-            }
-        }
-    }
-
-    fn accept(&mut self) -> Result<Action, SessionFault> {
-        let Some(choice) = &self.choice else {
-            return Err(SessionFault::NoTable("nothing was proposed".into()));
-        };
-        self.events.push(Event::Begins(Part::Store));
-        let mut settings = quantise::settings_for(&self.plan.scale, &self.settings);
-        if let Some(width_g) = self.loop_to_correct_g(&choice.together) {
-            settings.loop_gain = quantise::loop_gain(width_g, &settings);
-        }
-        self.loop_width_g = quantise::loop_width_g(&settings);
-        self.settings = settings;
-        if let Some(width_g) = self.loop_width_g {
-            self.events.push(Event::Corrects { width_g });
-        }
-        let (storing, ask) =
-            Storing::begin(settings, choice.zero_counts, choice.table.knots().to_vec());
-        self.phase = Phase::Storing(storing);
-        Ok(Action::Ask(ask))
-    }
-
-    /// Width of the hysteresis loop worth correcting, g: one that was seen, and
-    /// departs from its middle by what a reader could notice.
-    fn loop_to_correct_g(&self, found: &Together) -> Option<f64> {
-        let width = found.loop_width_g?;
-        let seen = width.value >= 2.0 * width.u;
-        let matters = width.value >= LOOP_MATTERS_E * self.plan.scale.e_g;
-        // Nothing proves it without a verification.
-        let proved = !self.plan.verify.is_empty();
-        (self.plan.correct_hysteresis && seen && matters && proved).then_some(width.value)
-    }
-
-    /// The verification is over: a correction that did not help is left off.
-    fn end(&mut self) -> Action {
-        let tried = self.loop_width_g.zip(self.choice.as_ref());
-        self.correction = tried.and_then(|(width_g, choice)| {
-            judge::correction_tried(&self.plan, &self.captures, choice, self.proof_zero, width_g)
-        });
-        if let Some(tried) = self.correction {
-            self.events.push(Event::CorrectionTried(tried));
-            if !tried.kept {
-                self.settings.loop_gain = 0;
-                self.phase = Phase::LeavingOff;
-                return Action::Ask(Ask::SetSettings(self.settings));
-            }
-        }
-        self.phase = Phase::StreamOff;
-        Action::Ask(Ask::Stream { every: 0 })
-    }
-
-    fn storing(&mut self, mut storing: Storing, answer: &Answer) -> Result<Action, SessionFault> {
-        match answer {
-            Answer::Done => {
-                let ask = storing.next();
-                self.events.push(Event::Storing {
-                    done: storing.sent(),
-                    of: storing.points(),
-                });
-                self.phase = Phase::Storing(storing);
-                Ok(Action::Ask(ask))
-            }
-            Answer::Stored { .. } => {
-                self.phase = Phase::ReadHeader;
-                Ok(Action::Ask(Ask::Table))
-            }
-            _ => Err(SessionFault::Confused),
-        }
-    }
-
-    fn read_back(&mut self, reader: KnotsReader) -> Result<Action, SessionFault> {
-        if let Some(ask) = reader.ask() {
-            self.phase = Phase::ReadBack(reader);
-            return Ok(Action::Ask(ask));
-        }
-        let (Some(choice), Some(header)) = (&self.choice, self.stored) else {
-            return Err(SessionFault::Confused);
-        };
-        let written = choice.table.knots();
-        if reader.knots() != written || header.checksum != knots_checksum(written) {
-            return Err(SessionFault::ReadBack);
-        }
-        self.events.push(Event::Stored {
-            sequence: header.sequence,
-            points: written.len(),
-            checksum: header.checksum,
-        });
-        Ok(self.next_step(true))
-    }
-
-    /// The outcome, once the table is stored. Date, seed and wall-clock time
-    /// are the caller's.
-    #[must_use]
-    pub fn outcome(&self) -> Option<Outcome> {
-        self.evidence().map(|evidence| judge::outcome(&evidence))
-    }
-
-    /// How common settings fare at the same loads.
-    #[must_use]
-    pub fn common_settings(&self) -> Option<judge::CommonSettings> {
-        judge::common_settings(&self.evidence()?)
-    }
-
-    fn evidence(&self) -> Option<judge::Evidence<'_>> {
-        Some(judge::Evidence {
-            plan: &self.plan,
-            captures: &self.captures,
-            choice: self.choice.as_ref()?,
-            stored: self.stored.as_ref()?,
-            hello: self.hello.as_ref()?,
-            noise: self.noise.as_ref(),
-            old: self.old.as_ref(),
-            proof_zero: self.proof_zero,
-            correction: self.correction,
-            corrects: self.settings.loop_gain > 0,
-            agreement: self.agreement,
-            device_s: f64::from(
-                self.last_ms
-                    .wrapping_sub(self.began_ms.unwrap_or(self.last_ms)),
-            ) / 1000.0,
         })
     }
 }

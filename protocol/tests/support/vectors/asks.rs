@@ -210,5 +210,11 @@ pub fn all() -> Vec<Vector> {
             "every field at its widest",
         ),
         ask("ask.event", 23, Ask::Event { back: 1 }, "the last but one"),
+        ask(
+            "ask.hold-zero",
+            24,
+            Ask::HoldZero { for_s: 1200 },
+            "for twenty minutes",
+        ),
     ]
 }

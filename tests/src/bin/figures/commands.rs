@@ -41,6 +41,8 @@ pub struct Given {
     pub build_s: Option<Result<f64, String>>,
     /// Python that has the package to compare with, and the script, or why not.
     pub python: Result<(PathBuf, PathBuf), String>,
+    /// Why there are no images of the boards, if so.
+    pub images: Result<(), String>,
 }
 
 impl Given {

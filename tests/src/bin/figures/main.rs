@@ -33,12 +33,13 @@ const USAGE: &str = "use tests/figures TOPIC, which calls this as\n\
     figures main-job [--build-s SECONDS | --build-failed WHY] \
     (--python PYTHON SCRIPT | --no-python WHY)\n\
     figures joint-solve | proof (--python PYTHON SCRIPT | --no-python WHY)\n\
-    figures weighing";
+    figures weighing [--no-images WHY]";
 
 fn given(mut words: impl Iterator<Item = String>) -> Option<Given> {
     let built = std::env::current_exe().ok()?.parent()?.to_path_buf();
     let mut build_s = None;
     let mut python = Err("no Python was named".into());
+    let mut images = Ok(());
     while let Some(word) = words.next() {
         match word.as_str() {
             "--build-s" => build_s = Some(Ok(words.next()?.parse().ok()?)),
@@ -47,6 +48,7 @@ fn given(mut words: impl Iterator<Item = String>) -> Option<Given> {
                 python = Ok((PathBuf::from(words.next()?), PathBuf::from(words.next()?)));
             }
             "--no-python" => python = Err(words.next()?),
+            "--no-images" => images = Err(words.next()?),
             _ => return None,
         }
     }
@@ -54,6 +56,7 @@ fn given(mut words: impl Iterator<Item = String>) -> Option<Given> {
         built,
         build_s,
         python,
+        images,
     })
 }
 
@@ -65,7 +68,7 @@ fn main() -> ExitCode {
         "chips" => |sheet, _| chips::print(sheet),
         "joint-solve" => joint_solve,
         "proof" => proven,
-        "weighing" => |sheet, _| weighing::print(sheet),
+        "weighing" => |sheet, given| weighing::print(sheet, &given.images),
         _ => return not_understood(),
     };
     let Some(given) = given(words) else {

@@ -1,4 +1,4 @@
-//! Figure 1 of topic weighing (2 and 3: [`zero`]): how soon the stable mark comes after a load, how
+//! Figure 1 of topic weighing (2 and 3: [`zero`]; 4 and 5: [`chips`]): how soon the stable mark comes after a load, how
 //! often it is wrong, and what is shown meanwhile.
 //!
 //! The cell and converter of the bench feed the whole instrument, code by code.
@@ -16,6 +16,8 @@
 //! with an indication within d of the last of that load. A load that gets none
 //! counts with the whole time it rests.
 
+#[path = "weighing_chips.rs"]
+mod chips;
 #[path = "weighing_course.rs"]
 mod course;
 #[path = "weighing_scale.rs"]
@@ -72,8 +74,15 @@ fn upper_95(count: usize) -> f64 {
     high
 }
 
-/// All of the figure.
-pub fn print(sheet: &mut Sheet) {
+/// All figures of the topic; `images` says why there are none, if so.
+pub fn print(sheet: &mut Sheet, images: &Result<(), String>) {
+    indication(sheet);
+    zero::print(sheet);
+    chips::print(sheet, images);
+}
+
+/// All of figure 1.
+fn indication(sheet: &mut Sheet) {
     Sheet::part("1a 1000 random loads of each make: cell with swing, noise, slow noise and creep");
     let (mut marks, mut wrong, mut loads) = (0, 0, 0);
     let (mut ours, mut plain) = (0, 0);
@@ -141,7 +150,6 @@ pub fn print(sheet: &mut Sheet) {
         Bound::Beside,
     );
     pours(sheet);
-    zero::print(sheet);
 }
 
 /// One make; its time as a multiple of the oracle's.

@@ -93,7 +93,7 @@ impl Calibrating {
                 said
             }
             Page::More => {
-                let mut said = Said::new("calibrate", ["next", "choose", "back"]);
+                let mut said = Said::new("more", ["next", "choose", "back"]);
                 let at = usize::from(self.more);
                 said.large = Text::of(MORE.get(at).copied().unwrap_or(""));
                 said.step
@@ -208,6 +208,7 @@ impl Calibrating {
                 let share = u32::from(done).wrapping_mul(255).checked_div(u32::from(of));
                 (share.unwrap_or(0) as u8, "leave it alone: weighing")
             }
+            _ if scale.fault.is_some() => (0, "waiting for the signal"),
             _ => (0, "leave it alone: settling"),
         };
         said.lines = [Text::of(words), self.reading(scale)];
@@ -218,10 +219,10 @@ impl Calibrating {
     fn details(&self) -> Said {
         let summary = self.walk.summary();
         let mut said = Said::new("result", ["back", "accept", "stop"]);
-        let mut large = Text::of("to ");
+        let mut large = Text::of("up to ");
         large.say(self.mass(summary.largest).as_str());
         said.large = large;
-        let mut upper = Text::of("off line most at ");
+        let mut upper = Text::of("most off line at ");
         upper.say(self.mass(summary.off_line_at).as_str());
         let mut lower = Text::of("zero moved ");
         lower.say(self.mass(summary.zero_moved).as_str());

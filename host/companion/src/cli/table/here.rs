@@ -10,13 +10,14 @@ use crate::link::serial::SerialLine;
 use crate::record::kept_tables::KeptTables;
 use crate::record::mass::parse_g;
 use crate::record::table::{ChangeLine, TableRecord, Why};
-use crate::session::table::change::{Change, ChangeAction, ChangeFault, Note, Proposal};
+use crate::session::table::change::{Change, ChangeAction, ChangeFault, Proposal};
 use crate::session::table::foretold::{Look, Side, described, remembered};
 use crate::session::table::reading::Held;
 
 use super::super::clock;
 use super::super::find::connect;
 use super::super::problem::{Problem, exit};
+use super::super::signed;
 use super::To;
 
 /// Changes of the past that are asked for at most.
@@ -103,7 +104,8 @@ impl Here {
     /// remembered if nothing was said.
     pub fn bring_in(&mut self, to: &To, why: &str) -> Result<Held, Problem> {
         let tries = matches!(self.change.proposal(), Some(Proposal::Trial(_)));
-        self.change.note(note(to, why));
+        let why = to.why.as_deref().unwrap_or(why);
+        self.change.note(signed::note(to.who.as_deref(), why));
         let action = self.change.accept()?;
         let ended = changing::run(&mut self.change, &mut self.client, action)?;
         let after = self.change.after().cloned();
@@ -168,25 +170,6 @@ fn history(client: &mut Client<SerialLine>) -> Result<Option<Vec<ChangeLine>>, P
         }
     }
     Ok(Some(all))
-}
-
-/// Who changes it now, and why.
-fn note(to: &To, why: &str) -> Note {
-    let login = || {
-        ["USER", "USERNAME"]
-            .iter()
-            .find_map(|name| std::env::var(name).ok())
-    };
-    let who = to.who.clone().or_else(login).unwrap_or_default();
-    let why = to.why.as_deref().unwrap_or(why);
-    let parts: Vec<&str> = [who.trim(), why.trim()]
-        .into_iter()
-        .filter(|part| !part.is_empty())
-        .collect();
-    Note {
-        when_s: clock::unix_s(),
-        text: parts.join(": "),
-    }
 }
 
 impl From<ChangeFault> for DriveFault<ChangeFault> {

@@ -266,11 +266,17 @@ pub(in crate::report) fn facts(proof: &Proof) -> Vec<(&'static str, String)> {
                 table.sequence
             ),
         ),
+    ];
+    if table.zero_tracking {
+        let still = "follows drift in use; it stood still during the tests";
+        facts.push(("Zero", still.to_owned()));
+    }
+    facts.extend([
         ("Judged by", or_unknown(&proof.scheme)),
         ("That stands in", or_unknown(&proof.scheme_source)),
         ("Decision rule", or_unknown(&proof.rule)),
         ("Date", words::date(&proof.date)),
-    ];
+    ]);
     facts.extend(in_use::surroundings(proof).map(|noted| ("Surroundings", noted)));
     if !resumed.is_empty() {
         facts.push(("Went on", resumed.join("; ")));

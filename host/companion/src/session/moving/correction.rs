@@ -22,6 +22,7 @@ use scalewright_protocol::message::{Answer, Refusal};
 use scalewright_protocol::settings::Settings;
 use scalewright_protocol::table::Knot;
 
+use super::super::note::Note;
 use super::super::table::change::{
     Change, ChangeAction, ChangeFault, Conversation, NewTable, Proposal,
 };
@@ -74,6 +75,11 @@ impl Correction {
             moved,
             change: Change::new(named),
         }
+    }
+
+    /// Who corrects it, for a board that keeps it.
+    pub fn note(&mut self, note: Note) {
+        self.change.note(note);
     }
 
     /// The first question.

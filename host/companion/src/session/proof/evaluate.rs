@@ -4,6 +4,7 @@
 use scalewright_metrology::decision::{ErrorEstimate, Rule};
 use scalewright_metrology::performance::{Instrument, Judgement};
 use scalewright_metrology::tolerance::{AccuracyClass, Intervals, Scheme, check_class};
+use scalewright_protocol::settings::Conduct;
 
 use super::budgeting::{Budgeting, Stated};
 use super::entry::{self, Held, ProofCapture, ProofEntry};
@@ -265,6 +266,7 @@ fn held_table(held: &Held) -> HeldTable {
         sequence: held.sequence,
         quantum_g: unit_g,
         hysteresis_taken_off_g: quantise::loop_width_g(&held.settings).unwrap_or(0.0),
+        zero_tracking: held.settings.conduct.has(Conduct::TRACKS_ZERO),
     }
 }
 

@@ -6,6 +6,7 @@
 //! | `plan` | which tests, and the steps of each |
 //! | `arrival` | when a load is on the pan and rests |
 //! | `prover` | the session: answers and commands in, questions and events out |
+//! | `zero_held` | zero-tracking stands still meanwhile |
 //! | `entry` | what is kept of it, line by line |
 //! | `evaluate` | from what was kept to results; nothing else is needed |
 //! | `results` | each test beside its limits |
@@ -25,6 +26,7 @@ pub mod performed;
 pub mod plan;
 pub mod prover;
 mod results;
+pub mod zero_held;
 
 use std::fmt;
 use std::str::FromStr;

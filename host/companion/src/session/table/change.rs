@@ -5,11 +5,10 @@
 //! a calibration does, reads all of it back and compares. Guarantees that nothing
 //! is sent to be stored before [`Change::accept`].
 
-#[cfg(doc)]
-use scalewright_protocol::message::NOTE_BYTES;
 use scalewright_protocol::message::{Answer, Ask, Refusal, TableHeader};
 use scalewright_protocol::settings::Settings;
 
+use super::super::note::Note;
 use super::super::storing::Storing;
 use super::reading::{Held, HeldReader, Read, ReadFault};
 use crate::quantise::{HostTable, QuantiseFault};
@@ -130,31 +129,6 @@ pub enum Proposal {
     AcceptTrial,
     /// The stored table again, in place of the one on trial.
     DropTrial,
-}
-
-/// Who changes a table and why, for boards that keep it.
-#[derive(Clone, Debug, Default, PartialEq, Eq)]
-pub struct Note {
-    /// When, s since 1970-01-01 UTC.
-    pub when_s: u32,
-    /// Who and why; at most [`NOTE_BYTES`] are kept.
-    pub text: String,
-}
-
-impl Note {
-    fn ask(&self) -> Ask {
-        let mut text = heapless::String::new();
-        for letter in self.text.chars().filter(|letter| !letter.is_control()) {
-            // The first that finds no room ends it.
-            if text.push(letter).is_err() {
-                break;
-            }
-        }
-        Ask::Note {
-            when_s: self.when_s,
-            text,
-        }
-    }
 }
 
 #[derive(Clone, Debug)]

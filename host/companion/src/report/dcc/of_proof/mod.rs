@@ -150,10 +150,14 @@ fn item(proof: &Proof, lab: &Lab) -> Item {
         0.0 => "takes no hysteresis off".to_owned(),
         width_g => format!("takes off a hysteresis loop {} wide", name(width_g)),
     };
+    let zero = match table.zero_tracking {
+        true => ", and its zero follows drift in use but stood still during the calibration",
+        false => "",
+    };
     let description = format!(
         "Max {}, e = {}, d = {}, accuracy class {}. Board {}. In force during the calibration: \
          a table of {} points with checksum {} (CRC-32), masses in steps of {}, after {} \
-         changes of table or settings; the device {taken_off}. With another table or other \
+         changes of table or settings; the device {taken_off}{zero}. With another table or other \
          settings this certificate says nothing of the scale.",
         name(scale.max),
         name(scale.e),
