@@ -172,8 +172,11 @@ impl Reference {
         smooth_q8: i32,
         most: i32,
     ) {
+        // Not `clamp`, which panics where `most` is below zero.
         let off = whole_counts(smooth_q8).wrapping_sub(self.zero_counts);
-        let counts = self.zero_counts.wrapping_add(off.clamp(-most, most));
+        let counts = self
+            .zero_counts
+            .wrapping_add(off.min(most).max(most.wrapping_neg()));
         if self.may_be_zero(table, settings, counts, ZERO_RANGE_PARTS) {
             self.zero_counts = counts;
         }
