@@ -50,6 +50,10 @@ pub fn note(root: &Path, board: Board) -> Result<String, String> {
 
 fn gather(root: &Path, place: &Path, files: &mut BTreeMap<String, u32>) -> Result<(), String> {
     let said = |error: std::io::Error| format!("{}: {error}", place.display());
+    // What is not there is no source; the build itself misses it, or does not.
+    if !place.exists() {
+        return Ok(());
+    }
     if place.is_dir() {
         // What a build by hand leaves is no source.
         if place.ends_with("target") {
