@@ -348,7 +348,7 @@ fn indicator_acts(chip: &mut Chip) {
     assert!(!chip.state().flags.has(Flags::NET));
 
     press(chip, RIGHT);
-    assert_eq!(look(chip).words(0), "menu 1 of 9");
+    assert_eq!(look(chip).words(0), "menu 1 of 10");
     press(chip, MIDDLE);
     assert_eq!(look(chip).words(0), "units 1 of 4");
     press(chip, LEFT);
