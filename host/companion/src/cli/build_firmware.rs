@@ -6,7 +6,9 @@ use clap::Args;
 use serde_json::{Value, json};
 
 use crate::firmware::board::Board;
-use crate::firmware::build::{BuildFault, Built, Step, build, image_path, source_root};
+use crate::firmware::build::{
+    BuildFault, Built, Step, build, image_path, link_without_panics, source_root,
+};
 
 use super::Outcome;
 use super::firmware_problem::not_built;
@@ -36,6 +38,9 @@ pub struct Arguments {
     /// Refuse to change the lock files
     #[arg(long)]
     locked: bool,
+    /// Only see whether the rp2040's program could panic; makes no image
+    #[arg(long, hide = true, conflicts_with = "board")]
+    panic_check: bool,
     /// Show all the compiler says if a build fails
     #[arg(long)]
     verbose: bool,
@@ -55,6 +60,7 @@ pub fn here(source: Option<&PathBuf>) -> PathBuf {
 /// Runs `build-firmware`.
 pub fn run(arguments: &Arguments) -> Outcome {
     let boards = match arguments.board {
+        _ if arguments.panic_check => vec![Board::Rp2040],
         Some(board) => vec![board],
         None => Board::ALL.to_vec(),
     };
@@ -79,6 +85,12 @@ pub fn run(arguments: &Arguments) -> Outcome {
                 progress.doing("compiling", &format!("package {count}: {name}"));
             }
         };
+        if arguments.panic_check {
+            link_without_panics(&root, arguments.locked, &mut on_step)
+                .map_err(|fault| failed(&fault, board, arguments.verbose))?;
+            progress.fact("links", "no panic can be reached but in the library stacks");
+            continue;
+        }
         let built = build(&root, board, arguments.locked, &mut on_step)
             .map_err(|fault| failed(&fault, board, arguments.verbose))?;
         show(&built, board, &root, &mut progress);

@@ -175,6 +175,60 @@ pub fn build(
     locked: bool,
     on_step: &mut dyn FnMut(Step),
 ) -> Result<Built, BuildFault> {
+    let Prepared {
+        mut command,
+        toolchain,
+        folder,
+    } = prepare(root, board, locked, on_step)?;
+    // Noted before: what is changed during the build is newer than the image.
+    sources::forget(root, board);
+    let noted = sources::note(root, board).map_err(|why| failed(why, ""))?;
+    let elf = match board {
+        Board::Rp2040 => run(command, on_step)?,
+        Board::Atmega328p => {
+            let text = target_folder(&toolchain, &folder)?
+                .join(format!("{board}-{}.s", toolchain.release));
+            command.args(["--", &format!("--emit=asm={}", text.display())]);
+            run(command, on_step)?;
+            link_squeezed(&text)?
+        }
+    };
+    let budget = read_budget(&folder)?;
+    let built = lay_down(root, board, &elf, budget)?;
+    sources::lay_down(root, board, &noted)
+        .map_err(|(path, cause)| BuildFault::File { path, cause })?;
+    Ok(built)
+}
+
+/// Links the RP2040's program without its two library stacks (USB, display) and with a
+/// panic handler that does not exist: it links only if no panic can be reached. The
+/// images stay as they are.
+///
+/// # Errors
+/// [`BuildFault`]; [`BuildFault::Failed`] when one can be reached.
+pub fn link_without_panics(
+    root: &Path,
+    locked: bool,
+    on_step: &mut dyn FnMut(Step),
+) -> Result<(), BuildFault> {
+    let mut command = prepare(root, Board::Rp2040, locked, on_step)?.command;
+    command.args(["--no-default-features", "--features", "panic-link-check"]);
+    run(command, on_step).map(|_| ())
+}
+
+/// A build that can begin.
+struct Prepared {
+    command: Command,
+    toolchain: Toolchain,
+    folder: PathBuf,
+}
+
+fn prepare(
+    root: &Path,
+    board: Board,
+    locked: bool,
+    on_step: &mut dyn FnMut(Step),
+) -> Result<Prepared, BuildFault> {
     let folder = root.join("firmware").join(board.name());
     if !folder.join("Cargo.toml").is_file() {
         return Err(BuildFault::NoBoard { folder });
@@ -186,9 +240,6 @@ pub fn build(
         Board::Atmega328p => return Err(BuildFault::NoLinker { name: AVR_LINKER }),
         Board::Rp2040 => arm_linker(toolchain, &found)?,
     };
-    // Noted before: what is changed during the build is newer than the image.
-    sources::forget(root, board);
-    let noted = sources::note(root, board).map_err(|why| failed(why, ""))?;
     on_step(Step::With {
         release: toolchain.release.clone(),
         means,
@@ -201,21 +252,11 @@ pub fn build(
     if let Some(linker) = linker {
         command.env(ARM_LINKER_KEY, linker);
     }
-    let elf = match board {
-        Board::Rp2040 => run(command, on_step)?,
-        Board::Atmega328p => {
-            let text =
-                target_folder(toolchain, &folder)?.join(format!("{board}-{}.s", toolchain.release));
-            command.args(["--", &format!("--emit=asm={}", text.display())]);
-            run(command, on_step)?;
-            link_squeezed(&text)?
-        }
-    };
-    let budget = read_budget(&folder)?;
-    let built = lay_down(root, board, &elf, budget)?;
-    sources::lay_down(root, board, &noted)
-        .map_err(|(path, cause)| BuildFault::File { path, cause })?;
-    Ok(built)
+    Ok(Prepared {
+        command,
+        toolchain: toolchain.clone(),
+        folder,
+    })
 }
 
 /// Where cargo puts what it makes of the source in `folder`.
