@@ -32,6 +32,8 @@ export class BridgeAdc {
     this.read = read;
     this.port = null;
     this.life = 0;
+    // Numbers the readings; not `reads`, which a meter sets back.
+    this.reading = 0;
     this.wires = 'whole';
     this.rateHigh = false;
     this.clockHigh = false;
@@ -111,6 +113,7 @@ export class BridgeAdc {
       if (this.ready === this.shifting || !this.renewed) this.ready = null;
       this.renewed = false;
       this.reads += 1;
+      this.reading += 1;
       this.read(nowNs, this.shifting);
     }
   }
@@ -122,9 +125,9 @@ export class BridgeAdc {
     }
     if (this.pulses < 25) return;
     const pulses = this.pulses;
-    const reading = this.reads;
+    const reading = this.reading;
     this.port.after(READING_ENDS_NS, () => {
-      if (this.pulses === pulses && this.reads === reading) this.#endReading(nowNs);
+      if (this.pulses === pulses && this.reading === reading) this.#endReading(nowNs);
     });
   }
 
