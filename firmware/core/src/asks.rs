@@ -190,10 +190,17 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
                 return Err(Refusal::Range { field: 6 });
             }
         }
+        self.begin_settings()?;
+        Ok(Outcome::Storing)
+    }
+
+    /// Begins to store the settings that were filled in, with the zero reference and
+    /// the table in force.
+    pub(crate) fn begin_settings(&mut self) -> Result<(), Refusal> {
+        let limits = self.limits();
         let zero_counts = self.reference.calibration_counts;
         let knots = self.table.as_ref().map_or(&[][..], Table::knots);
-        self.slots.begin_settings(zero_counts, knots, &limits)?;
-        Ok(Outcome::Storing)
+        self.slots.begin_settings(zero_counts, knots, &limits)
     }
 
     #[cfg_attr(target_arch = "avr", inline(never))]

@@ -4,7 +4,7 @@
 
 use scalewright_protocol::message::{CaptureOrder, EventKind, KNOTS_PER_MESSAGE, Refusal, Stage};
 use scalewright_protocol::settings::{Conduct, Settings};
-use scalewright_protocol::table::{Knot, Table, knots_checksum};
+use scalewright_protocol::table::{Knot, knots_checksum};
 
 use crate::conversation::Outcome;
 use crate::instrument::Instrument;
@@ -93,18 +93,14 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
         }
         self.end_trial();
         let conduct = self.settings.conduct;
-        let settings = Settings {
+        self.slots.reopen().settings = Settings {
             conduct: match conduct.has(what) {
                 true => conduct.without(what),
                 false => conduct.with(what),
             },
             ..self.settings
         };
-        self.slots.reopen().settings = settings;
-        let limits = self.limits();
-        let zero_counts = self.reference.calibration_counts;
-        let knots = self.table.as_ref().map_or(&[][..], Table::knots);
-        self.slots.begin_settings(zero_counts, knots, &limits)?;
+        self.begin_settings()?;
         while matches!(self.store_a_piece()?, Outcome::Storing) {}
         Ok(())
     }

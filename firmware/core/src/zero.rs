@@ -78,6 +78,12 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
         self.zero_held_ms = (for_s > 0).then_some(self.now_ms.wrapping_add(for_ms));
     }
 
+    fn zero_is_held(&mut self) -> bool {
+        // Forgotten when it is over: the clock comes round.
+        self.zero_held_ms = (self.zero_held_ms).filter(|end_ms| !reached_ms(self.now_ms, *end_ms));
+        self.zero_held_ms.is_some()
+    }
+
     /// What zero does by itself: once at the start, then by following.
     #[cfg_attr(target_arch = "avr", inline(never))]
     pub(crate) fn mind_zero(&mut self, weighed: Option<&Weighed>) {
@@ -85,14 +91,7 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
         let tenths = u32::from(self.settings.rest_tenths_d);
         // What drifts by half a d in a second rests enough to be followed: within d.
         let d_q8 = (self.rest_limit_q8.wrapping_mul(10)).checked_div(tenths);
-        if S::HAS_ROOM
-            && self
-                .zero_held_ms
-                .is_some_and(|end_ms| reached_ms(self.now_ms, end_ms))
-        {
-            // Forgotten when it is over: the clock comes round.
-            self.zero_held_ms = None;
-        }
+        let held = S::HAS_ROOM && self.zero_is_held();
         let calm = self.stable || S::HAS_ROOM && self.rest.drifts_within(d_q8.unwrap_or(0));
         let (Some(table), Some(load), true) = (&self.table, weighed, calm) else {
             if S::HAS_ROOM {
@@ -113,7 +112,7 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
             return;
         }
         self.followed_ms = self.now_ms;
-        if self.zero_held_ms.is_some() {
+        if held {
             return;
         }
         // Only what is indicated as zero: gross, tare or no tare.

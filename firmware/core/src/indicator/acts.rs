@@ -161,13 +161,11 @@ impl Indicator {
                 }
             },
             Role::Change if self.screen == Screen::List(List::Zero) => {
-                match scale.switch(of_zero(self.at)) {
-                    Ok(()) => None,
-                    Err(refusal) => {
-                        self.screen = Screen::Weighing;
-                        Some((Err(refusal), Message::ZeroSet))
-                    }
+                if let Err(refusal) = scale.switch(of_zero(self.at)) {
+                    self.screen = Screen::Weighing;
+                    self.say(now_ms, Message::Refused(refusal));
                 }
+                None
             }
             role => {
                 self.go(role, &sight);
