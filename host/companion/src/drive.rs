@@ -136,8 +136,7 @@ pub fn run<L: Line>(
                 if ask == Ask::StageCommit
                     && let Some(note) = &heading.note
                 {
-                    // A scale without a notebook does not know what that is.
-                    let _ = client.ask_or_refused(&note.ask(), &mut |_| {})?;
+                    client.ask_if_known(&note.ask())?;
                 }
                 let answer = client.ask_or_refused(&ask, &mut |sample| {
                     procedure.sample(sample);

@@ -50,7 +50,7 @@ pub fn run<L: Line>(
     let all = talk(prover, client, journal, heading, kept, watcher, &mut zero);
     if let Some(ask) = zero.at_the_end() {
         // If it can't be asked any more, the scale goes on by itself.
-        let _ = client.ask_or_refused(&ask, &mut |_| {});
+        let _ = client.ask_if_known(&ask);
     }
     all
 }
@@ -97,8 +97,7 @@ fn talk<L: Line>(
             ProofWish::Say(command) => prover.command(command),
         }
         if let Some(hold) = zero.due() {
-            // A scale that can't track does not know what that is.
-            let _ = client.ask_or_refused(&hold, &mut |_| {})?;
+            client.ask_if_known(&hold)?;
         }
         let answer = client.ask_or_refused(&ask, &mut |_| {})?;
         zero.heard(&answer);

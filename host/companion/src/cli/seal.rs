@@ -21,12 +21,13 @@ Examples:
   scalewright seal             from now on table and settings can't be changed
   scalewright seal --open      not sealed any more
 
-A sealed scale is changed, and opened, only after it was switched on with its right
-key (VIEW) held, until it is switched off. It weighs, and sets zero and tare, as
-always. Each change raises the number that `scalewright table` shows, and nothing
-turns it back: note it beside the scale.
+A sealed scale is changed, and opened, only after it was switched on with its
+right key (VIEW) held, until it is switched off. It weighs, and sets zero and
+tare, as always. Each change raises the number that `scalewright table` shows,
+and nothing turns it back: note it beside the scale.
 
-This makes no scale legal for trade: approval and verification are the authority's.")]
+This makes no scale legal for trade: approval and verification are the
+authority's.")]
 pub struct SealArguments {
     /// Take the seal off
     #[arg(long)]
@@ -56,10 +57,10 @@ Examples:
   scalewright zero --at-start off        keep the zero stored at calibration
   scalewright zero --tracking on         zero follows slow drift
 
-At the start: the first load at rest becomes zero if it lies within 10 % of Max of
-the zero at calibration. Tracking: while zero is shown, zero follows by at most 0.5 d
-in a second, within 2 % of Max (after OIML R 76-1, 4.5). Tracking stands still
-while a scale is verified. The ATmega328P has no room to track.")]
+At the start: the first load at rest becomes zero if it lies within 10 % of Max
+of the zero at calibration. Tracking: while zero is shown, zero follows by at
+most 0.5 d in a second, within 2 % of Max (after OIML R 76-1, 4.5). Tracking
+stands still while a scale is verified. The ATmega328P has no room to track.")]
 pub struct ZeroArguments {
     /// Whether it sets zero when it is switched on
     #[arg(long)]
@@ -86,8 +87,7 @@ fn store(
         return Ok(None);
     }
     let note = signed::note(None, why).ask();
-    // A scale without a notebook does not know what that is.
-    let _ = found.client.ask_or_refused(&note, &mut |_| {})?;
+    found.client.ask_if_known(&note)?;
     let settings = Settings { conduct, ..*before };
     let ask = Ask::SetSettings(settings);
     match found.client.ask(&ask, &mut |_| {})? {
@@ -144,7 +144,7 @@ pub fn zero(arguments: &ZeroArguments) -> Outcome {
     let mut conduct = before.conduct;
     // Only a scale that can track knows what that is.
     let hold = Ask::HoldZero { for_s: 0 };
-    let can_track = found.client.ask_or_refused(&hold, &mut |_| {})?.is_ok();
+    let can_track = found.client.ask_if_known(&hold)?;
     if arguments.tracking == Some(Switch::On) && !can_track {
         return Err(Problem::new(
             exit::SCALE,

@@ -261,6 +261,15 @@ impl<L: Line> Client<L> {
         self.last_sample = Some(sample.sequence);
     }
 
+    /// Asks something that not every scale knows, such as one without a notebook;
+    /// whether it was carried out.
+    ///
+    /// # Errors
+    /// A fault of the link.
+    pub fn ask_if_known(&mut self, ask: &Ask) -> Result<bool, LinkFault> {
+        Ok(self.ask_or_refused(ask, &mut |_| {})?.is_ok())
+    }
+
     /// The settings of the scale.
     ///
     /// # Errors
