@@ -11,7 +11,6 @@ use std::process::Command;
 use std::time::{Duration, Instant};
 
 use scalewright::drive::{self, Heading};
-use scalewright::firmware::image::Image;
 use scalewright::firmware::log_lines::Book;
 use scalewright::link::LinkFault;
 use scalewright::session::procedure::Procedure;
@@ -25,6 +24,7 @@ use scalewright_protocol::table::Knot;
 use scalewright_protocol::tags::report;
 use scalewright_tests::chip::asks::Chance;
 use scalewright_tests::chip::emulator::{Stop, image, knots as most_knots, root};
+use scalewright_tests::chip::footprint::{budget, footprint};
 use scalewright_tests::chip::rig::hold;
 use scalewright_tests::chip::screen::Screen;
 use scalewright_tests::chip::session::{identity, storing};
@@ -482,7 +482,8 @@ fn no_sample_is_lost_while_a_table_is_stored(board: Board) {
     let meter = hold(&chip.rig).emulator.meter();
     let used = |name: &str| meter[name].as_u64().expect("a number of bytes");
     let ram = used("static_ram_bytes") + used("stack_deepest_bytes");
-    assert!(ram <= budget(board, "ram_bytes"), "{ram} bytes of RAM");
+    let limit = budget(board, "ram_bytes").expect("a limit");
+    assert!(ram <= limit, "{ram} bytes of RAM");
 }
 
 fn a_scale_without_a_display_weighs_on(board: Board) {
@@ -636,22 +637,9 @@ fn checked_by(script: &str, more: &[&str]) {
     assert!(output.status.success(), "{output:#?}");
 }
 
-/// A limit that the board set itself.
-fn budget(board: Board, name: &str) -> u64 {
-    let budget = std::fs::read_to_string(root().join(format!("firmware/{board}/budget.toml")))
-        .expect("its budget");
-    let line = budget.lines().find(|line| line.starts_with(name));
-    let number = line.and_then(|line| line.split(['=', '#']).nth(1));
-    number.expect("a limit").trim().parse().expect("a number")
-}
-
 /// Flash against `budget.toml`; RAM is looked at where the stack is used most.
 fn the_image_keeps_its_budget(board: Board) {
-    let content = std::fs::read(image(board)).expect("the image");
-    let (_, parts) = Image::read(&content, board.room().start).expect("an image");
-    let flash = parts.bytes() as u64;
-    assert!(
-        flash <= budget(board, "flash_bytes"),
-        "{flash} bytes of flash"
-    );
+    let flash = footprint(board).expect("the image").flash;
+    let limit = budget(board, "flash_bytes").expect("a limit");
+    assert!(flash <= limit, "{flash} bytes of flash");
 }

@@ -7,7 +7,6 @@ use std::fs;
 
 use proptest::prelude::*;
 use scalewright::drive::Heading;
-use scalewright::link::client::Client;
 use scalewright::proving::{self, ProofWatcher};
 use scalewright::record::comparison::ComparisonRecord;
 use scalewright::record::journal::Journal;
@@ -23,8 +22,8 @@ use scalewright::session::proof::Test;
 use scalewright::session::proof::entry::ProofEntry;
 use scalewright::session::proof::plan::ProofPlan;
 use scalewright::session::proof::prover::{ProofEvent, Prover};
-use scalewright_bench::{BenchStream, Desk, LoadOrder, Pan};
-use support::bench::{Near, calibrated, plan, studio_scale};
+use scalewright_bench::{Desk, LoadOrder, Pan};
+use support::bench::{at_a_bench, calibrated, plan, studio_scale};
 use support::{Folder, run, session_text, too_wide};
 
 /// The other scale: what it shows of a true load, g.
@@ -123,9 +122,7 @@ fn both(
     if let Some((at, off_g)) = wrong {
         spec.weights[at].true_g += off_g;
     }
-    let stream = BenchStream::open(spec).expect("a bench");
-    let desk = stream.desk();
-    let mut client = Client::new(Near(stream), 1);
+    let (mut client, desk) = at_a_bench(spec);
     let mut scale = studio_scale();
     scale.d_g = scale.e_g;
     let tests = [Test::Errors, Test::Repeatability];

@@ -8,10 +8,10 @@ use scalewright::quantise::loop_width_g;
 use scalewright::session::event::{Capture, Event, Part};
 use scalewright::session::plan::{Load, Plan, PlannedWeight, ScaleSpec};
 use scalewright::session::procedure::{Action, Command, Procedure};
-use scalewright_bench::{BenchSpec, BenchStream, LoadOrder, Pan};
+use scalewright_bench::{BenchSpec, LoadOrder, Pan};
 use scalewright_protocol::message::{Answer, Ask};
 use scalewright_protocol::settings::Settings;
-use support::bench::{Near, plan, session, whole};
+use support::bench::{Near, at_a_bench, plan, session, whole};
 
 fn settings_of(client: &mut Client<Near>) -> Settings {
     match client.ask(&Ask::Settings, &mut |_| {}) {
@@ -71,9 +71,7 @@ fn who_does_not_want_it_has_the_table_alone() {
 /// would: every State says so.
 #[test]
 fn what_does_not_help_is_left_off() {
-    let stream = BenchStream::open(BenchSpec::studio(1)).expect("a bench");
-    let desk = stream.desk();
-    let mut client = Client::new(Near(stream), 1);
+    let (mut client, desk) = at_a_bench(BenchSpec::studio(1));
     let mut procedure = Procedure::new(plan(&desk));
     let mut tried = None;
     let mut action = procedure.start();

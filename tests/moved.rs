@@ -22,12 +22,12 @@ use scalewright::record::place;
 use scalewright::session::moving::correction::{Correction, CorrectionFault};
 use scalewright::session::moving::told;
 use scalewright::session::table::change::{ChangeAction, ChangeFault, Conversation};
-use scalewright_bench::{BenchSpec, BenchStream, Desk};
+use scalewright_bench::BenchSpec;
 use scalewright_metrology::gravity::{Formula, MOST_RELATIVE, Moved, Place, normal_gravity_m_s2};
 use scalewright_protocol::message::{Answer, Ask, Refusal, TableHeader};
 use scalewright_protocol::settings::Settings;
 use serde_json::Value;
-use support::bench::{Near, calibrated, studio_scale};
+use support::bench::{Near, at_a_bench, calibrated, studio_scale};
 use support::{Folder, command, run, too_wide};
 
 const USAGE: i32 = 2;
@@ -55,12 +55,6 @@ fn move_of(relative: f64) -> Moved {
         relative,
         u_relative: 0.0,
     }
-}
-
-fn at_a_bench(spec: BenchSpec) -> (Client<Near>, Desk) {
-    let stream = BenchStream::open(spec).expect("a bench");
-    let desk = stream.desk();
-    (Client::new(Near(stream), 1), desk)
 }
 
 fn ask(client: &mut Client<Near>, ask: &Ask) -> Answer {

@@ -3,8 +3,6 @@
 
 mod support;
 
-use scalewright::drive::Heading;
-use scalewright::link::client::Client;
 use scalewright::proving::{self, ProvingFault};
 use scalewright::record::journal::{Contents, Journal};
 use scalewright::record::proof::{Proof, TestOutcome, Verdict};
@@ -13,13 +11,13 @@ use scalewright::session::proof::entry::{self, ProofEntry};
 use scalewright::session::proof::evaluate::evaluate;
 use scalewright::session::proof::plan::ProofPlan;
 use scalewright::session::proof::prover::{ProofCommand, ProofEvent, ProofFault, Prover, Watching};
-use scalewright_bench::{BenchSpec, BenchStream, Desk, Habits, Mistake};
+use scalewright_bench::{BenchSpec, Desk, Habits, Mistake};
 use scalewright_protocol::message::{Answer, Ask};
 use scalewright_protocol::settings::{Conduct, Settings};
 use scalewright_tests::proofs::{self, Hand};
 use scalewright_tests::traced;
 use support::Folder;
-use support::bench::{Near, calibrated, plan, studio_scale};
+use support::bench::{at_a_bench, calibrated, plan, studio_scale};
 
 fn proof_plan(desk: &Desk, tests: &[Test], short: bool) -> ProofPlan {
     let weights = plan(desk).weights;
@@ -68,9 +66,7 @@ fn a_scale_that_we_calibrated_passes_all_tests() {
 /// The same scale, but it tracks zero.
 fn tracking(seed: u64) -> BenchSpec {
     let mut spec = calibrated(seed);
-    let stream = BenchStream::open(spec.clone()).expect("a bench");
-    let desk = stream.desk();
-    let mut client = Client::new(Near(stream), 1);
+    let (mut client, desk) = at_a_bench(spec.clone());
     let settings = client.settings().expect("settings");
     let settings = Settings {
         conduct: settings.conduct.with(Conduct::TRACKS_ZERO),
@@ -89,24 +85,12 @@ fn a_scale_that_tracks_zero_is_tested_like_one_that_does_not() {
     let (without, _) = prove(calibrated(2), &Test::ALL, false);
     let (with, _) = prove(tracking(2), &Test::ALL, false);
     let [without, with] = [without, with].map(|kept| evaluate(&kept).expect("results"));
-    for (without, with) in without.tests.iter().zip(&with.tests) {
-        assert_eq!(without, with);
-    }
+    assert_eq!(without.tests, with.tests);
 
-    let stream = BenchStream::open(tracking(2)).expect("a bench");
-    let desk = stream.desk();
-    let mut client = Client::new(Near(stream), 1);
+    let (mut client, desk) = at_a_bench(tracking(2));
     let mut prover = Prover::new(proof_plan(&desk, &[Test::Zero], true));
     let mut hand = Hand::at(desk);
-    let heading = Heading::default();
-    let kept = proving::run(
-        &mut prover,
-        &mut client,
-        None,
-        &heading,
-        Vec::new(),
-        &mut hand,
-    );
+    let kept = proofs::proved(&mut client, &mut prover, None, Vec::new(), &mut hand);
     let mut set = kept.expect("it ends").into_iter().filter_map(|entry| {
         let ProofEntry::Zeroed { zero_counts, .. } = entry else {
             return None;
@@ -163,10 +147,7 @@ fn a_short_test_passes_only_so_far() {
 
 #[test]
 fn a_warm_scale_is_not_tried_for_warming_up() {
-    let spec = calibrated(1);
-    let stream = BenchStream::open(spec).expect("a bench");
-    let desk = stream.desk();
-    let mut client = Client::new(Near(stream), 1);
+    let (mut client, desk) = at_a_bench(calibrated(1));
     client
         .ask(&Ask::Wait { up_to_ms: 10_000 }, &mut |_| {})
         .expect("waits");
@@ -176,15 +157,7 @@ fn a_warm_scale_is_not_tried_for_warming_up() {
     }
     let mut prover = Prover::new(proof_plan(&desk, &[Test::WarmUp, Test::Zero], true));
     let mut hand = Hand::at(desk);
-    let heading = Heading::default();
-    let kept = proving::run(
-        &mut prover,
-        &mut client,
-        None,
-        &heading,
-        Vec::new(),
-        &mut hand,
-    );
+    let kept = proofs::proved(&mut client, &mut prover, None, Vec::new(), &mut hand);
     let proof = evaluate(&kept.expect("goes on with the other")).expect("results");
     assert_eq!(proof.tests.len(), 1);
     let (test, why) = &proof.left_out[0];

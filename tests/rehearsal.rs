@@ -236,10 +236,10 @@ fn an_interrupted_session_goes_on_and_passes() {
 #[test]
 fn a_capture_taken_back_is_asked_for_again_after_a_break() {
     use scalewright::drive::{self, Heading, Watcher, Wish};
-    use scalewright::link::client::Client;
+
     use scalewright::session::event::{Entry, Event};
     use scalewright::session::procedure::{Command, Decision};
-    use support::bench::{Near, Person};
+    use support::bench::{Person, at_a_bench};
 
     /// Takes the latest capture back, and is called away then.
     struct Regrets {
@@ -271,10 +271,8 @@ fn a_capture_taken_back_is_asked_for_again_after_a_break() {
     let folder = Folder::new();
     let file = folder.file("undone.session.jsonl");
     let mut journal = Journal::create(&file).expect("a journal");
-    let stream = BenchStream::open(BenchSpec::studio(31)).expect("a bench");
-    let desk = stream.desk();
+    let (mut client, desk) = at_a_bench(BenchSpec::studio(31));
     let course = plan(&desk).course;
-    let mut client = Client::new(Near(stream), 1);
     let mut procedure = Procedure::new(plan(&desk));
     let mut regrets = Regrets {
         person: Person::at(desk),
@@ -410,16 +408,13 @@ fn device_and_laptop_agree_to_the_quantum() {
 
 #[test]
 fn a_hand_on_the_pan_during_zero_setting_is_waited_for() {
-    use scalewright::link::client::Client;
     use scalewright::session::event::Event;
     use scalewright::session::procedure::{Action, Command};
     use scalewright_bench::{LoadOrder, Pan};
     use scalewright_protocol::message::Refusal;
-    use support::bench::Near;
+    use support::bench::at_a_bench;
 
-    let stream = BenchStream::open(BenchSpec::studio(1)).expect("a bench");
-    let desk = stream.desk();
-    let mut client = Client::new(Near(stream), 1);
+    let (mut client, desk) = at_a_bench(BenchSpec::studio(1));
     let mut procedure = Procedure::new(plan(&desk));
     let mut refused = 0;
     let mut action = procedure.start();

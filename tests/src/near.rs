@@ -2,8 +2,9 @@
 
 use std::time::Duration;
 
+use scalewright::link::client::Client;
 use scalewright::link::{Line, LinkFault};
-use scalewright_bench::BenchStream;
+use scalewright_bench::{BenchSpec, BenchStream, Desk};
 
 /// The bench as the link's far end.
 pub struct Near(pub BenchStream);
@@ -21,4 +22,15 @@ impl Line for Near {
     fn name(&self) -> &str {
         "the bench"
     }
+}
+
+/// A scale on the bench, and its pan.
+///
+/// # Panics
+/// When the bench can't be made.
+#[must_use]
+pub fn at_a_bench(spec: BenchSpec) -> (Client<Near>, Desk) {
+    let stream = BenchStream::open(spec).expect("a bench");
+    let desk = stream.desk();
+    (Client::new(Near(stream), 1), desk)
 }

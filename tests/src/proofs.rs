@@ -8,9 +8,9 @@ use scalewright::session::proof::Spot;
 use scalewright::session::proof::entry::ProofEntry;
 use scalewright::session::proof::plan::ProofPlan;
 use scalewright::session::proof::prover::{ProofCommand, ProofEvent, Prover};
-use scalewright_bench::{BenchSpec, BenchStream, Desk, LoadOrder, Pan};
+use scalewright_bench::{BenchSpec, Desk, LoadOrder, Pan};
 
-use crate::near::Near;
+use crate::near::{Near, at_a_bench};
 
 /// Somebody who puts on what is asked for, where it is asked for.
 pub struct Hand {
@@ -102,22 +102,26 @@ pub fn attend<W: ProofWatcher>(
     journal: Option<&mut Journal>,
     kept: Vec<ProofEntry>,
 ) -> (Result<Vec<ProofEntry>, ProvingFault>, W) {
-    let stream = BenchStream::open(spec).expect("a bench");
-    let desk = stream.desk();
-    let mut client = Client::new(Near(stream), 1);
+    let (mut client, desk) = at_a_bench(spec);
     let mut prover = prover(&desk);
     prover.set_patience_s(600);
     let mut watcher = watcher(desk);
-    let heading = Heading::default();
-    let ended = proving::run(
-        &mut prover,
-        &mut client,
-        journal,
-        &heading,
-        kept,
-        &mut watcher,
-    );
+    let ended = proved(&mut client, &mut prover, journal, kept, &mut watcher);
     (ended, watcher)
+}
+
+/// Brings `prover` to its end at a scale that is there already.
+///
+/// # Errors
+/// How the verification broke off.
+pub fn proved(
+    client: &mut Client<Near>,
+    prover: &mut Prover,
+    journal: Option<&mut Journal>,
+    kept: Vec<ProofEntry>,
+    watcher: &mut dyn ProofWatcher,
+) -> Result<Vec<ProofEntry>, ProvingFault> {
+    proving::run(prover, client, journal, &Heading::default(), kept, watcher)
 }
 
 /// Makes the tests of `plan`, made for the pan of the bench of `spec`.

@@ -10,9 +10,9 @@ use scalewright::record::weights::class_u_g;
 use scalewright::session::event::Event;
 use scalewright::session::plan::{Plan, PlannedWeight, ScaleSpec};
 use scalewright::session::procedure::{Command, Decision, Procedure};
-use scalewright_bench::{BenchSpec, BenchStream, Desk, LoadOrder, Pan};
+use scalewright_bench::{BenchSpec, Desk, LoadOrder, Pan};
 
-pub use scalewright_tests::near::Near;
+pub use scalewright_tests::near::{Near, at_a_bench};
 
 /// The studio's bench scale: Max 6 kg, e = 2 g, class III.
 pub fn studio_scale() -> ScaleSpec {
@@ -138,12 +138,10 @@ pub fn session(
     procedure: impl FnOnce(Plan) -> Procedure,
 ) -> Session {
     let seed = spec.seed;
-    let stream = BenchStream::open(spec).expect("the bench switches on");
-    let desk = stream.desk();
+    let (mut client, desk) = at_a_bench(spec);
     let mut procedure = procedure(plan(&desk));
     // Device time; the operator acts within seconds.
     procedure.set_patience_s(600);
-    let mut client = Client::new(Near(stream), 1);
     // Nothing more will come from a bench at rest, so nothing is waited for.
     client.set_patience(Duration::from_millis(5));
     let mut person = Person::at(desk.clone());

@@ -10,10 +10,11 @@
 //! bench's cell and operator, [`line`](mod@line) makes a link of it in virtual
 //! time, [`twin`] computes beside it what the host's core makes of the same
 //! codes. [`front`] is somebody who presses keys and looks, [`sheet`](mod@sheet) makes
-//! pictures for the guide of what is seen.
+//! pictures for the guide of what is seen; [`mod@footprint`] tells what an image takes.
 
 pub mod asks;
 pub mod emulator;
+pub mod footprint;
 pub mod front;
 pub mod line;
 pub mod rig;

@@ -7,6 +7,8 @@
 
 use std::fmt::Write;
 
+use scalewright::report::svg::escape;
+
 use super::screen::Screen;
 
 /// Screens in a row.
@@ -51,7 +53,7 @@ impl Sheet {
         let rows = self.screens.len().div_ceil(ACROSS);
         let width = 2 * EDGE + across * PITCH.0 - (PITCH.0 - GLASS.0);
         let height = 2 * EDGE + rows * PITCH.1 - 14;
-        let said: Vec<String> = self.screens.iter().map(|(_, said)| plain(said)).collect();
+        let said: Vec<String> = self.screens.iter().map(|(_, said)| escape(said)).collect();
         let mut svg = format!(
             "<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 {width} {height}\" \
              width=\"{width}\" role=\"img\" aria-labelledby=\"title desc\">\n\
@@ -61,7 +63,7 @@ impl Sheet {
              path {{ fill: none; stroke: #cfe8ff; stroke-linecap: square }}</style>\n\
              <rect x=\"1\" y=\"1\" width=\"{}\" height=\"{}\" rx=\"10\" fill=\"#fbfaf6\" \
              stroke=\"#b9b4a6\" stroke-width=\"2\"/>\n",
-            plain(&self.title),
+            escape(&self.title),
             said.join(". "),
             width - 2,
             height - 2,
@@ -84,13 +86,6 @@ impl Sheet {
         svg.push_str("</svg>\n");
         svg
     }
-}
-
-/// What stands in a text as it is.
-fn plain(text: &str) -> String {
-    text.replace('&', "&amp;")
-        .replace('<', "&lt;")
-        .replace('>', "&gt;")
 }
 
 /// Strokes from dot to dot that cover what is lit and nothing else. With square

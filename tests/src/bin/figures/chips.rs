@@ -1,19 +1,19 @@
 //! Topic `chips`: what the two images take of their chips. Cycles are those of
 //! the emulators' counters; sizes those of the linked image.
 
-use scalewright::firmware::elf;
-use scalewright::firmware::image::Image;
 use scalewright_bench::BenchSpec;
 use scalewright_core::FACTORY;
-use scalewright_protocol::message::{Ask, CaptureOrder, Flags, Sample};
+use scalewright_protocol::message::{Ask, CaptureOrder, Flags};
 use scalewright_protocol::settings::Settings;
 use scalewright_protocol::table::Knot;
-use scalewright_tests::chip::emulator::{image, knots};
+use scalewright_tests::chip::emulator::knots;
+use scalewright_tests::chip::footprint::footprint;
 use scalewright_tests::chip::rig::hold;
 use scalewright_tests::chip::session::storing;
 use scalewright_tests::chip::{Board, Chip};
-use serde_json::{Value, json};
+use serde_json::json;
 
+use crate::losses::{Losses, number};
 use crate::row::{Bound, Sheet};
 
 /// What a board may take, as the issue has it.
@@ -98,20 +98,16 @@ fn zero(chip: &mut Chip) -> i32 {
 }
 
 fn size(sheet: &mut Sheet, board: Board) -> Result<(), String> {
-    let path = image(board);
-    let content = std::fs::read(&path).map_err(|e| format!("{}: {e}", path.display()))?;
-    let room = board.room();
-    let (_, image) = Image::read(&content, room.start).map_err(|e| e.to_string())?;
-    let ram = elf::static_ram(&content, &board.ram()).map_err(|e| e.to_string())?;
+    let taken = footprint(board)?;
     let kib = |bytes: f64| bytes / 1024.0;
     sheet.row(
         "flash used",
-        kib(image.bytes() as f64),
+        kib(taken.flash as f64),
         "KiB",
         Bound::AtMost(floors(board).flash_kib),
         Bound::Beside,
     );
-    sheet.beside("static RAM", kib(f64::from(ram)), "KiB");
+    sheet.beside("static RAM", kib(f64::from(taken.static_ram)), "KiB");
     Ok(())
 }
 
@@ -131,10 +127,6 @@ fn first_indication(sheet: &mut Sheet, chip: &mut Chip) {
     } else {
         sheet.failed(name, &format!("none after {} us", after_us - before_us));
     }
-}
-
-fn number(meter: &Value, name: &str) -> f64 {
-    meter[name].as_f64().unwrap_or(f64::NAN)
 }
 
 /// Filter, stability, table and frame, by the cycles the WORK pin is high.
@@ -168,17 +160,10 @@ fn one_sample(sheet: &mut Sheet, board: Board, chip: &mut Chip, pan: &str) {
 fn losses(sheet: &mut Sheet, chip: &mut Chip) {
     // What settles or fills the filter is read and counts as no sample.
     chip.state_after(1000);
-    let mut seen = 0usize;
-    let mut lost = 0usize;
-    let counted = |chip: &mut Chip| {
-        let read = number(&hold(&chip.rig).emulator.meter(), "codes_read");
-        (read, f64::from(chip.state().sequence))
-    };
-    let before = counted(chip);
-    let mut last: Option<u32> = None;
+    let mut losses = Losses::begin(chip);
     let mut stored = 0;
     let knots = [table(8), table(12), table(16)];
-    while seen < SAMPLES {
+    while losses.seen < SAMPLES {
         let knots = &knots[stored % knots.len()];
         // The operator is at work too, so that the display has much to paint.
         hold(&chip.rig).place_g((stored % 50) as f64 * 100.0);
@@ -187,32 +172,15 @@ fn losses(sheet: &mut Sheet, chip: &mut Chip) {
             .iter()
             .chain(&[Ask::Stream { every: 1 }, Ask::Wait { up_to_ms: 2000 }])
         {
-            let mut on_sample = |sample: &Sample| {
-                if let Some(last) = last {
-                    let gap = sample.sequence.wrapping_sub(last);
-                    lost += gap.saturating_sub(1) as usize;
-                }
-                last = Some(sample.sequence);
-                seen += 1;
-            };
             chip.client
-                .ask(ask, &mut on_sample)
+                .ask(ask, &mut |sample| losses.sample(sample))
                 .unwrap_or_else(|fault| panic!("{ask:?}: {fault}"));
         }
         stored += 1;
     }
-    let after = counted(chip);
-    // Codes read and never worked on; one may be on its way at either end.
-    let dropped = ((after.0 - before.0) - (after.1 - before.1)).abs() - 1.0;
-    let unread = number(&hold(&chip.rig).emulator.meter(), "codes_lost") + dropped.max(0.0);
-    let name = format!("samples lost of {seen}, storing {stored} tables");
-    sheet.row(
-        &name,
-        lost as f64 + unread,
-        "samples",
-        Bound::AtMost(0.0),
-        Bound::Beside,
-    );
+    let lost = losses.lost(chip);
+    let name = format!("samples lost of {}, storing {stored} tables", losses.seen);
+    sheet.row(&name, lost, "samples", Bound::AtMost(0.0), Bound::Beside);
 }
 
 /// The deepest stack after the worst that a companion and a line can do.

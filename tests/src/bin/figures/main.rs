@@ -9,6 +9,7 @@ mod chips;
 mod codes;
 mod commands;
 mod joint;
+mod losses;
 mod permitted;
 mod proof;
 mod published;

@@ -17,17 +17,18 @@
 
 use std::mem::size_of;
 
-use scalewright::firmware::image::Image;
 use scalewright_bench::BenchSpec;
 use scalewright_core::indicator::{Front, Indicator};
 use scalewright_core::panel::Panel;
-use scalewright_protocol::message::{Ask, Sample};
+use scalewright_protocol::message::Ask;
 use scalewright_protocol::settings::Settings;
-use scalewright_tests::chip::emulator::{image, root};
+use scalewright_tests::chip::emulator::root;
+use scalewright_tests::chip::footprint::{budget, footprint};
 use scalewright_tests::chip::rig::hold;
 use scalewright_tests::chip::{Board, Chip};
-use serde_json::{Value, json};
+use serde_json::json;
 
+use crate::losses::{Losses, number};
 use crate::row::{Bound, Sheet};
 
 /// Conversions per second, and a period, us.
@@ -88,16 +89,8 @@ pub fn print(sheet: &mut Sheet, images: &Result<(), String>) {
 
 /// Flash of an image against the board's own budget.
 fn size(sheet: &mut Sheet, board: Board) -> Result<(), String> {
-    let path = image(board);
-    let content = std::fs::read(&path).map_err(|e| format!("{}: {e}", path.display()))?;
-    let (_, parts) = Image::read(&content, board.room().start).map_err(|e| e.to_string())?;
-    let budget = root().join(format!("firmware/{board}/budget.toml"));
-    let text =
-        std::fs::read_to_string(&budget).map_err(|e| format!("{}: {e}", budget.display()))?;
-    let budget: toml::Table = text.parse().map_err(|e| format!("{e}"))?;
-    let limit = budget.get("flash_bytes").and_then(toml::Value::as_integer);
-    let limit = limit.ok_or("no flash_bytes in its budget.toml")? as f64;
-    let bytes = parts.bytes() as f64;
+    let bytes = footprint(board)?.flash as f64;
+    let limit = budget(board, "flash_bytes")? as f64;
     let name = format!("{board}: flash used");
     sheet.row(&name, bytes, "bytes", Bound::AtMost(limit), Bound::Beside);
     sheet.beside("  room left", limit - bytes, "bytes");
@@ -193,31 +186,19 @@ fn display(chip: &mut Chip, plugged: bool) {
     chip.state_after(5000);
 }
 
-fn number(meter: &Value, name: &str) -> f64 {
-    meter[name].as_f64().unwrap_or(f64::NAN)
-}
-
 /// Samples in a row while the load never rests and, if it is looked at, keys turn
 /// the pages.
 fn run(chip: &mut Chip, looked_at: bool) -> Seen {
     chip.ask(&Ask::Stream { every: 1 });
     hold(&chip.rig).world.pouring_g = POURED_G;
     chip.state_after(1000);
-    let counted = |chip: &mut Chip| {
-        let meter = hold(&chip.rig).emulator.meter();
-        (
-            number(&meter, "codes_read"),
-            f64::from(chip.state().sequence),
-        )
-    };
     hold(&chip.rig)
         .emulator
         .command(&json!({"do": "meter_reset"}));
-    let before = counted(chip);
+    let mut losses = Losses::begin(chip);
     let began_us = hold(&chip.rig).pass(0).at_us;
-    let (mut samples, mut lost, mut turn) = (0, 0, 0);
-    let mut last: Option<u32> = None;
-    while samples < SAMPLES {
+    let mut turn = 0;
+    while losses.seen < SAMPLES {
         let mut keys = [false; 3];
         // Into the menu with the right key, on with the left one, and out again.
         keys[if turn % 12 == 0 || turn % 12 == 9 {
@@ -228,27 +209,19 @@ fn run(chip: &mut Chip, looked_at: bool) -> Seen {
         turn += 1;
         for (down, up_to_ms) in [(keys, 90), ([false; 3], 310)] {
             hold(&chip.rig).keys(down);
-            let mut on_sample = |sample: &Sample| {
-                if let Some(last) = last.replace(sample.sequence) {
-                    lost += sample.sequence.wrapping_sub(last).saturating_sub(1);
-                }
-                samples += 1;
-            };
             chip.client
-                .ask(&Ask::Wait { up_to_ms }, &mut on_sample)
+                .ask(&Ask::Wait { up_to_ms }, &mut |sample| losses.sample(sample))
                 .unwrap_or_else(|fault| panic!("{fault}"));
         }
     }
     let seconds = (hold(&chip.rig).pass(0).at_us - began_us) as f64 * 1e-6;
-    let after = counted(chip);
+    let lost = losses.lost(chip);
     let meter = hold(&chip.rig).emulator.meter();
     hold(&chip.rig).world.pouring_g = 0.0;
     chip.ask(&Ask::Stream { every: 0 });
-    // Codes read and never worked on; one may be on its way at either end.
-    let dropped = ((after.0 - before.0) - (after.1 - before.1)).abs() - 1.0;
     Seen {
-        samples,
-        lost: f64::from(lost) + number(&meter, "codes_lost") + dropped.max(0.0),
+        samples: losses.seen,
+        lost,
         longest_us: number(&meter, "longest_wait_ns") * 1e-3,
         painted_per_s: number(&meter, "display_bytes") / seconds,
     }
