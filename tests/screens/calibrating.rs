@@ -78,7 +78,7 @@ pub fn calibrating() -> Sheet {
     sheet.add(front.look(), "The result");
     front.say("details");
     sheet.add(front.look(), "More of it");
-    front.say("accept");
+    front.all(&["back", "accept"]);
     front.pass(500);
     sheet.add(front.look(), "The new table is in use");
     front.say("leave");
@@ -118,7 +118,7 @@ pub fn otherwise() -> Sheet {
     hold(&front.chip.rig).wires("whole");
     front.put(-500.0);
     front.wait_for(|screen| screen.keys()[1] == "again");
-    sheet.add(front.look(), "Signal wires exchanged");
+    sheet.add(front.look(), "Below zero: wires, or no zero");
     front.say("stop");
     sheet.add(front.look(), "Stop asks first");
     front.say("go on");
@@ -131,6 +131,23 @@ pub fn otherwise() -> Sheet {
     front.say("done");
     chosen(&mut front);
     sheet.add(front.look(), "Zero anew; the loads are there");
+    // 4 kg is said, 3.9 kg put on, and kept.
+    front.all(&["other", "take it"]);
+    front.put(3900.0);
+    front.wait_for(|screen| screen.keys()[1] == "keep it");
+    front.say("keep it");
+    front.all(&["more", "choose"]);
+    front.put(1000.0);
+    front.pass(1500);
+    front.say("done");
+    front.wait_for(|screen| screen.keys()[1] == "empty");
+    sheet.add(front.look(), "A load was left on");
+    front.say("again");
+    front.put(0.0);
+    front.pass(1500);
+    front.say("done");
+    front.wait_for(|screen| screen.keys()[1] == "accept");
+    sheet.add(front.look(), "No cell is bent so much");
     sheet
 }
 

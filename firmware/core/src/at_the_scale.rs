@@ -42,6 +42,11 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
         self.untold |= self.capture.cancel();
     }
 
+    /// The zero in use, q8 counts.
+    pub(crate) const fn zero_q8(&self) -> i32 {
+        self.reference.zero_counts.saturating_mul(256)
+    }
+
     /// The signal at rest, q8 counts; nothing while it moves or with a fault.
     pub(crate) fn signal(&self) -> Option<i32> {
         let rests = self.fault.is_none() && self.stable;

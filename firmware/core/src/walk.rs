@@ -1,9 +1,10 @@
 //! A calibration at the scale itself, with no laptop near.
 //!
 //! ```text
-//! begin → empty pan → which load? → put it on → (looks like …?) ┐
-//!            ↑              ↑__________________________________│ undo
-//!         resumed           └→ empty pan again → summary → accept → stored
+//! begin → empty pan → (not empty?) → which load? → put it on → (looks like …?) ┐
+//!            ↑                           ↑_______________________________________│ undo
+//!         resumed                        └→ empty pan again → (not empty?) → summary
+//!                                                                 accept → stored
 //! ```
 //!
 //! Owns the order of things, what has been captured and what becomes of it; whoever
@@ -77,6 +78,8 @@ pub enum Stage {
     EmptyPan,
     /// The empty pan is being taken.
     TakingZero,
+    /// The pan was said to be empty and reads this, quanta: is it?
+    NotEmpty(i32),
     /// Say which load comes next, or that these are all.
     Choose,
     /// Put this load on, quanta.
@@ -108,11 +111,12 @@ pub struct Walk {
     /// Where [`Self::again`] goes on.
     back: Stage,
     settings: Settings,
+    /// Signal of the empty pan, q8 counts: as taken, and until then as the scale had it.
     zero_q8: i32,
     loads: Vec<Taken, MOST_LOADS>,
     /// The load at hand, not yet believed.
     doubtful: Option<Taken>,
-    /// Signal of the load captured last, q8 counts; that of the empty pan where the
+    /// Signal of what was captured last, q8 counts; that of the empty pan where the
     /// load that lies there may be the next.
     rested_q8: i32,
     zero_moved_counts: i32,
@@ -158,10 +162,11 @@ impl Walk {
         &self.loads
     }
 
-    fn start_over(&mut self, settings: Settings) {
+    fn start_over(&mut self, settings: Settings, zero_q8: i32) {
         *self = Self {
             stage: Stage::EmptyPan,
             settings: uncorrected(settings),
+            zero_q8,
             ..Self::new()
         };
     }
@@ -178,6 +183,34 @@ impl Walk {
         };
         if matches!(self.stage, Stage::TakingZero | Stage::TakingLast) {
             scale.order_capture(&ORDER);
+        }
+    }
+
+    /// What was taken for the empty pan is it, whatever it reads.
+    pub fn believe_empty<S: Storage, const KNOTS: usize, const QUEUE: usize>(
+        &mut self,
+        scale: &mut Instrument<S, KNOTS, QUEUE>,
+    ) {
+        if !matches!(self.stage, Stage::NotEmpty(_)) {
+            return;
+        }
+        if self.back == Stage::EmptyAgain {
+            self.keep_last::<KNOTS>();
+        } else {
+            self.keep_zero(scale);
+        }
+    }
+
+    /// After a signal that fell below the empty pan: everything anew, since what was
+    /// taken for it was not.
+    pub fn anew<S: Storage, const KNOTS: usize, const QUEUE: usize>(
+        &mut self,
+        scale: &mut Instrument<S, KNOTS, QUEUE>,
+    ) {
+        if self.stage == Stage::Trouble(Trouble::Falling) {
+            let settings = self.settings;
+            // It may have been sealed meanwhile; then this says so when it is stored.
+            let _ = self.begin(scale, settings);
         }
     }
 
@@ -243,9 +276,9 @@ impl Walk {
         }
     }
 
-    /// After trouble, back to where it was.
+    /// After trouble, or for a pan that was not empty, back to where it was.
     pub fn again(&mut self) {
-        if matches!(self.stage, Stage::Trouble(_)) {
+        if matches!(self.stage, Stage::Trouble(_) | Stage::NotEmpty(_)) {
             self.stage = self.back;
         }
     }
@@ -288,13 +321,18 @@ impl Walk {
     }
 
     fn trouble(&mut self, trouble: Trouble) {
+        self.turn_aside(Stage::Trouble(trouble));
+    }
+
+    /// To a stage from which [`Self::again`] leads back.
+    fn turn_aside(&mut self, to: Stage) {
         self.back = match self.stage {
             Stage::TakingZero => Stage::EmptyPan,
             Stage::TakingLast => Stage::EmptyAgain,
             Stage::Taking(mass) => Stage::PutOn(mass),
             other => other,
         };
-        self.stage = Stage::Trouble(trouble);
+        self.stage = to;
     }
 }
 

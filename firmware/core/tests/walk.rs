@@ -249,6 +249,134 @@ fn the_first_load_is_held_against_the_table_in_force() {
     );
 }
 
+/// Zero is judged by the table in force before the first load, by the loads after it,
+/// and after a power cut by the zero before it; above 5 d it is asked about.
+#[test]
+fn a_pan_that_is_not_empty_is_asked_about() {
+    fn empty(bench: &mut Bench, left_g: f64) {
+        bench.load_g = left_g;
+        bench.pass(2.0);
+        bench.walk.pan_is_empty(&mut bench.scale);
+        bench.pass(9.0);
+    }
+    fn asked_g(bench: &Bench) -> Option<f64> {
+        match bench.walk.stage() {
+            Stage::NotEmpty(reads) => Some(f64::from(reads) / f64::from(G)),
+            _ => None,
+        }
+    }
+    let near = |asked: Option<f64>, g: f64| asked.is_some_and(|it| (it - g).abs() < 5.0);
+    let mut bench = Bench::new();
+    bench
+        .walk
+        .begin(&mut bench.scale, six_kg())
+        .expect("begins");
+    empty(&mut bench, 700.0);
+    assert_eq!(bench.walk.stage(), Stage::Choose, "nothing is known of it");
+    bench.walk.quit(&mut bench.scale);
+    bench.begin();
+    bench.take(2000, 2000.0);
+    bench.take(6000, 6000.0);
+    bench.walk.finish();
+    for left_g in [6000.0, 500.0, 12.0] {
+        empty(&mut bench, left_g);
+        assert!(near(asked_g(&bench), left_g), "{left_g}");
+        bench.walk.again();
+        assert_eq!(bench.walk.stage(), Stage::EmptyAgain);
+    }
+    // A power cut, and somebody leans on it while zero is taken anew.
+    let mut bench = bench.restarted();
+    bench.walk.resume(&mut bench.scale).expect("goes on");
+    empty(&mut bench, 300.0);
+    assert!(near(asked_g(&bench), 300.0), "{:?}", bench.walk.stage());
+    bench.walk.again();
+    assert_eq!(bench.walk.stage(), Stage::EmptyPan);
+    empty(&mut bench, 8.0);
+    assert_eq!(bench.walk.stage(), Stage::Choose, "it drifted by 4 d");
+    bench.walk.finish();
+    // It was not quite empty before, and is now.
+    empty(&mut bench, -8.0);
+    assert!(near(asked_g(&bench), -16.0), "{:?}", bench.walk.stage());
+    bench.walk.believe_empty(&mut bench.scale);
+    assert_eq!(bench.walk.stage(), Stage::Summary);
+    let moved_g = f64::from(bench.walk.summary().zero_moved) / f64::from(G);
+    assert!((moved_g + 16.0).abs() < 1.0, "{moved_g}");
+    bench.walk.accept(&mut bench.scale);
+    assert_eq!(bench.walk.stage(), Stage::Done);
+    // From now on the table in force knows.
+    bench
+        .walk
+        .begin(&mut bench.scale, six_kg())
+        .expect("begins");
+    empty(&mut bench, 700.0);
+    assert!(near(asked_g(&bench), 708.0), "{:?}", bench.walk.stage());
+    bench.walk.believe_empty(&mut bench.scale);
+    assert_eq!(bench.walk.stage(), Stage::Choose);
+    bench.take(2000, 2700.0);
+    assert_eq!(bench.taken_g(), [2000], "above the pan that it was told of");
+}
+
+/// What lay there when zero was taken is lifted off: not the wires' fault.
+#[test]
+fn a_false_zero_is_begun_anew() {
+    let mut bench = Bench::new();
+    bench.begin();
+    bench.take(2000, 2000.0);
+    bench.walk.quit(&mut bench.scale);
+    bench
+        .walk
+        .begin(&mut bench.scale, six_kg())
+        .expect("begins");
+    bench.load_g = 900.0;
+    bench.pass(2.0);
+    bench.walk.pan_is_empty(&mut bench.scale);
+    bench.pass(9.0);
+    bench.take(3000, 3900.0);
+    bench.take(1000, 0.0);
+    assert_eq!(bench.walk.stage(), Stage::Trouble(Trouble::Falling));
+    bench.walk.anew(&mut bench.scale);
+    assert_eq!(bench.walk.stage(), Stage::EmptyPan);
+    assert!(bench.taken_g().is_empty());
+    bench.zero();
+    bench.take(2000, 2000.0);
+    // A power cut brings back nothing of before.
+    let mut bench = bench.restarted();
+    bench.walk.resume(&mut bench.scale).expect("goes on");
+    assert_eq!(bench.taken_g(), [2000]);
+    // Only there: elsewhere it does nothing.
+    bench.walk.anew(&mut bench.scale);
+    assert_eq!(bench.taken_g(), [2000]);
+}
+
+/// 5 d, a fortieth of the load, and a part in 200 of the largest: whichever says so.
+#[test]
+fn a_load_is_doubted_by_what_a_cell_can_bend() {
+    for (said_g, real_g, doubted) in [
+        (5000, 4900.0, true),
+        (5000, 4960.0, true),
+        (5000, 4990.0, false),
+        (500, 480.0, true),
+        (500, 495.0, false),
+        (100, 120.0, true),
+        (100, 92.0, false),
+    ] {
+        let mut bench = Bench::new();
+        bench.begin();
+        bench.take(6000, 6000.0);
+        bench.take(said_g, real_g);
+        let asked = matches!(bench.walk.stage(), Stage::LooksLike { .. });
+        assert_eq!(asked, doubted, "{said_g} g said, {real_g} g there");
+        bench.walk.believe(&mut bench.scale);
+        bench.finish();
+        assert_eq!(
+            bench.walk.summary().too_bent,
+            (said_g, real_g) == (5000, 4900.0) || (said_g, real_g) == (5000, 4960.0),
+            "{:?}",
+            bench.walk.summary()
+        );
+    }
+}
+
 #[test]
 fn a_load_that_goes_while_it_is_taken_is_waited_for_again() {
     let mut bench = Bench::new();

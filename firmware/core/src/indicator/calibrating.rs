@@ -278,15 +278,21 @@ impl Calibrating {
                 self.entry = Some(Entry::new(Question::Load, interval, begin, most));
                 self.page = Page::Number;
             }
-            (Key::Middle, 2) => {
-                if let Some(taken) = self.walk.loads().last() {
-                    self.offered = taken.mass;
-                }
-                self.walk.undo(scale);
-                self.page = Page::Walk;
-            }
+            (Key::Middle, 2) => self.undo(scale),
             (Key::Middle, _) => self.ask_stop(),
         }
+    }
+
+    /// Takes the last load back, and offers it again.
+    fn undo<S: Storage, const KNOTS: usize, const QUEUE: usize>(
+        &mut self,
+        scale: &mut Instrument<S, KNOTS, QUEUE>,
+    ) {
+        if let Some(taken) = self.walk.loads().last() {
+            self.offered = taken.mass;
+        }
+        self.walk.undo(scale);
+        self.page = Page::Walk;
     }
 
     fn ask_stop(&mut self) {
@@ -307,9 +313,7 @@ impl Calibrating {
         match (self.walk.stage(), key) {
             (Stage::Off, _) => self.page = Page::Closed,
             (Stage::EmptyPan | Stage::EmptyAgain, Key::Middle) => self.walk.pan_is_empty(scale),
-            (Stage::EmptyAgain, Key::Left) => {
-                self.walk.undo(scale);
-            }
+            (Stage::EmptyAgain, Key::Left) => self.undo(scale),
             (Stage::Choose, Key::Left) => self.offer_other(),
             (Stage::Choose, Key::Middle) => self.walk.choose(self.offered),
             (Stage::Choose, Key::Right) => {
@@ -322,7 +326,10 @@ impl Calibrating {
                 self.walk.believe(scale);
                 self.offer_next();
             }
+            (Stage::NotEmpty(_), Key::Left) => self.walk.again(),
+            (Stage::NotEmpty(_), Key::Middle) => self.walk.believe_empty(scale),
             (Stage::Summary, Key::Left) => self.page = Page::Details,
+            (Stage::Summary, Key::Middle) if self.page == Page::Details => self.undo(scale),
             (Stage::Summary, Key::Middle) => {
                 self.page = Page::Walk;
                 self.walk.accept(scale);
@@ -331,8 +338,10 @@ impl Calibrating {
                 self.walk.quit(scale);
                 self.page = Page::Closed;
             }
-            (Stage::Trouble(Trouble::Table(_)), Key::Left) => {
-                self.walk.undo(scale);
+            (Stage::Trouble(Trouble::Table(_)), Key::Left) => self.undo(scale),
+            (Stage::Trouble(Trouble::Falling), Key::Left) => {
+                self.walk.anew(scale);
+                self.offer_first();
             }
             (Stage::Trouble(_), Key::Middle) => self.walk.again(),
             (Stage::Done, _)

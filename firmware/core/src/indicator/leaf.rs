@@ -89,7 +89,8 @@ pub(super) fn keys(strip: &mut Strip, words: [&str; 3]) {
         if word.is_empty() {
             continue;
         }
-        strip.text_amid(x, width, KEYS_Y + 1, Size::Small, word);
+        // A dark edge on both sides keeps the first and last letter legible.
+        strip.text_amid(x + 1, width - 2, KEYS_Y + 1, Size::Small, word);
         strip.invert(x, KEYS_Y, width, KEYS_HEIGHT);
     }
 }

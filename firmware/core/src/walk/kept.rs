@@ -1,7 +1,7 @@
 //! What a walk leaves in the notebook, and how it goes on with that after a power cut.
 //!
-//! Owns the form of these notes: settings at the beginning, then each load and each
-//! one taken back. Where a board keeps no notebook all of it is refused and nothing is
+//! Owns the form of these notes: settings at the beginning, then each empty pan, each
+//! load and each one taken back. Where a board keeps no notebook all of it is refused and nothing is
 //! lost but this.
 
 use scalewright_protocol::message::Refusal;
@@ -15,6 +15,7 @@ use crate::ports::Storage;
 /// How the content of a [`Kind::WalkStep`] begins.
 const STEP_LOAD: u8 = 1;
 pub(super) const STEP_UNDO: u8 = 2;
+const STEP_ZERO: u8 = 3;
 
 impl Walk {
     /// Begins: nothing is captured yet.
@@ -27,7 +28,7 @@ impl Walk {
         settings: Settings,
     ) -> Result<(), Refusal> {
         scale.may_calibrate(&settings)?;
-        self.start_over(settings);
+        self.start_over(settings, scale.zero_q8());
         scale.hold_line(true);
         let mut content = [0u8; CONTENT_BYTES];
         let words = [
@@ -70,7 +71,7 @@ impl Walk {
             ..uncorrected(*scale.settings())
         };
         scale.may_calibrate(&settings)?;
-        self.start_over(settings);
+        self.start_over(settings, scale.zero_q8());
         scale.hold_line(true);
         for position in from.saturating_add(1)..scale.notes_end() {
             let Some(entry) = scale.note_at(position) else {
@@ -88,6 +89,7 @@ impl Walk {
                 (Kind::WalkStep, Some(&STEP_UNDO)) => {
                     self.loads.pop();
                 }
+                (Kind::WalkStep, Some(&STEP_ZERO)) => self.zero_q8 = entry.word(1) as i32,
                 _ => {}
             }
         }
@@ -100,6 +102,21 @@ impl Walk {
         scale: &mut Instrument<S, KNOTS, QUEUE>,
     ) {
         let _ = scale.remember(Kind::WalkOver, &[]);
+    }
+
+    /// What was captured last is the empty pan, before the loads.
+    pub(super) fn keep_zero<S: Storage, const KNOTS: usize, const QUEUE: usize>(
+        &mut self,
+        scale: &mut Instrument<S, KNOTS, QUEUE>,
+    ) {
+        self.zero_q8 = self.rested_q8;
+        let mut content = [0u8; CONTENT_BYTES];
+        if let Some(first) = content.first_mut() {
+            *first = STEP_ZERO;
+        }
+        write_words(&mut content, 1, &[self.zero_q8 as u32]);
+        let _ = scale.remember(Kind::WalkStep, &content);
+        self.stage = Stage::Choose;
     }
 
     pub(super) fn keep<S: Storage, const KNOTS: usize, const QUEUE: usize>(

@@ -20,6 +20,8 @@ pub struct Summary {
     pub off_line: i32,
     /// At which load, quanta.
     pub off_line_at: i32,
+    /// Whether that is more than any cell is bent: a load was not what was said.
+    pub too_bent: bool,
     /// How far zero moved meanwhile, quanta.
     pub zero_moved: i32,
 }
@@ -41,6 +43,7 @@ impl Walk {
             largest: 0,
             off_line: 0,
             off_line_at: 0,
+            too_bent: false,
             zero_moved: 0,
         };
         let Some(top) = self.loads.iter().max_by_key(|taken| taken.counts) else {
@@ -55,6 +58,7 @@ impl Walk {
                 (summary.off_line, summary.off_line_at) = (off, taken.mass);
             }
         }
+        summary.too_bent = self.is_too_bent(summary.off_line, summary.largest);
         summary.zero_moved = saturate_i32(by_line(self.zero_moved_counts));
         summary
     }

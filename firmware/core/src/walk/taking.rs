@@ -13,9 +13,14 @@ use crate::ports::Storage;
 const SAMPLES: u16 = 16;
 const PATIENCE_MS: u32 = 60_000;
 /// A load that reads further from what was said than this share of it is asked
-/// about: no cell is bent so much, and no weight is so wrong.
+/// about: the table in force may be of another cell, and at small loads a bent cell is
+/// that far from the line through a large one.
 const DOUBT_PARTS: i32 = 40;
-/// And less than so many d is no reason.
+/// So is one that lies further than this share of the largest load from the line
+/// through it: five times what the widest class of cells may bend, 0.7 of 1.5
+/// intervals of at most 1000 (OIML R 60-1:2021, 5.3.2 and tables 1 and 4).
+const BENT_PARTS: i32 = 200;
+/// And less than so many d is no reason, nor for a pan that was said to be empty.
 const DOUBT_D: i32 = 5;
 /// Something came when the signal moved by this, ADC counts: a part in 16 000 of the
 /// code range.
@@ -96,20 +101,14 @@ impl Walk {
         }
         self.rested_q8 = captured.mean_q8;
         match self.stage {
-            Stage::TakingZero => {
-                self.zero_q8 = captured.mean_q8;
-                self.stage = Stage::Choose;
-            }
-            Stage::TakingLast => {
-                self.zero_moved_counts = net_counts(captured.mean_q8, self.zero_q8);
-                // The one next to the loads' end: the scale goes on from here.
-                self.zero_q8 = captured.mean_q8;
-                match self.table::<KNOTS>() {
-                    Ok(_) => self.stage = Stage::Summary,
-                    Err(fault) => {
-                        self.trouble(Trouble::Table(fault));
-                        self.back = Stage::Choose;
+            Stage::TakingZero | Stage::TakingLast => {
+                let lies = net_counts(captured.mean_q8, self.zero_q8);
+                match self.reads(scale, lies) {
+                    Some(reads) if reads.unsigned_abs() > self.hardly_seen() => {
+                        self.turn_aside(Stage::NotEmpty(reads));
                     }
+                    _ if self.stage == Stage::TakingLast => self.keep_last::<KNOTS>(),
+                    _ => self.keep_zero(scale),
                 }
             }
             Stage::Taking(mass) => {
@@ -139,6 +138,20 @@ impl Walk {
         }
     }
 
+    /// What was captured last is the empty pan, after the loads.
+    pub(super) fn keep_last<const KNOTS: usize>(&mut self) {
+        self.zero_moved_counts = net_counts(self.rested_q8, self.zero_q8);
+        // The one next to the loads' end: the scale goes on from here.
+        self.zero_q8 = self.rested_q8;
+        match self.table::<KNOTS>() {
+            Ok(_) => self.stage = Stage::Summary,
+            Err(fault) => {
+                self.trouble(Trouble::Table(fault));
+                self.back = Stage::Choose;
+            }
+        }
+    }
+
     /// What a load reads by the largest one taken, or by the table in force, quanta of
     /// the new settings; nothing without either.
     fn reads<S: Storage, const KNOTS: usize, const QUEUE: usize>(
@@ -157,13 +170,24 @@ impl Walk {
     }
 
     fn is_far(&self, said: i32, reads: i32) -> bool {
-        let off = said.abs_diff(reads);
-        let share = said.unsigned_abs() / DOUBT_PARTS.unsigned_abs();
-        off > share.max(
-            self.settings
-                .d
-                .unsigned_abs()
-                .saturating_mul(DOUBT_D.unsigned_abs()),
-        )
+        let mut share = said.unsigned_abs() / DOUBT_PARTS.unsigned_abs();
+        if let Some(top) = self.loads.iter().map(|taken| taken.mass).max() {
+            let bent = top.max(said).unsigned_abs() / BENT_PARTS.unsigned_abs();
+            share = share.min(bent);
+        }
+        said.abs_diff(reads) > share.max(self.hardly_seen())
+    }
+
+    /// Whether loads that lie so far from the line through the largest, quanta, are more
+    /// than a cell can be bent.
+    pub(super) fn is_too_bent(&self, off_line: i32, largest: i32) -> bool {
+        let most = largest.unsigned_abs() / BENT_PARTS.unsigned_abs();
+        off_line.unsigned_abs() > most.max(self.hardly_seen())
+    }
+
+    /// What is too little to ask about, quanta.
+    fn hardly_seen(&self) -> u32 {
+        let d = self.settings.d.unsigned_abs();
+        d.saturating_mul(DOUBT_D.unsigned_abs())
     }
 }

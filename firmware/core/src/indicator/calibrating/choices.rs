@@ -66,11 +66,11 @@ impl Calibrating {
         self.offered = self.step().saturating_mul(2).min(self.walk.settings().max);
     }
 
-    /// After a load the next multiple of the step that was not taken, up to Max.
+    /// After a load the next multiple of the step, up to Max, that was not taken.
     pub(super) fn offer_next(&mut self) {
         let (step, max) = (self.step(), self.walk.settings().max);
         let last = self.walk.loads().last().map_or(0, |taken| taken.mass);
-        let mut next = last;
+        let mut next = last.saturating_sub(last.checked_rem(step).unwrap_or(0));
         for _ in 0..MOST_LOADS {
             next = next.saturating_add(step);
             if next > max {

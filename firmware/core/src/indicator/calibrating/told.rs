@@ -124,6 +124,17 @@ impl Calibrating {
                 .lines(upper, lower)
         };
         let mut said = match self.walk.stage() {
+            Stage::NotEmpty(reads) => {
+                let lines = if reads < 0 {
+                    ["less than before: did", "something lie there?"]
+                } else {
+                    ["lies there? take it off,", "then press again"]
+                };
+                let mut said =
+                    Said::new("not empty?", ["again", "empty", "stop"]).lines(lines[0], lines[1]);
+                said.large = self.rounded(reads);
+                said
+            }
             Stage::EmptyPan => empty("take everything off,", "then press done"),
             Stage::EmptyAgain => {
                 let mut said = empty("once more, to see", "whether zero stayed");
@@ -161,6 +172,11 @@ impl Calibrating {
                 let summary = self.walk.summary();
                 let mut said = Said::new("result", ["details", "accept", "stop"])
                     .lines("is what one load alone", "would have left wrong");
+                if summary.too_bent {
+                    let mut upper = Text::of("off line at ");
+                    upper.say(self.mass(summary.off_line_at).as_str());
+                    said.lines = [upper, Text::of("was a load a wrong one?")];
+                }
                 said.large = self.mass(summary.off_line.saturating_abs());
                 said.step
                     .number(i64::from(summary.loads), 0)
@@ -181,6 +197,7 @@ impl Calibrating {
             Stage::Trouble(what) => {
                 let first = match what {
                     Trouble::Table(_) => "undo",
+                    Trouble::Falling => "anew",
                     _ => "",
                 };
                 return trouble(what, [first, "again", "stop"]);
@@ -189,7 +206,7 @@ impl Calibrating {
         };
         said.step = Text::of(match self.walk.stage() {
             Stage::EmptyPan | Stage::TakingZero => "3 of 4",
-            Stage::LooksLike { .. } => "",
+            Stage::LooksLike { .. } | Stage::NotEmpty(_) => "",
             _ => "4 of 4",
         });
         said
@@ -218,7 +235,7 @@ impl Calibrating {
 
     fn details(&self) -> Said {
         let summary = self.walk.summary();
-        let mut said = Said::new("result", ["back", "accept", "stop"]);
+        let mut said = Said::new("result", ["back", "undo", "stop"]);
         let mut large = Text::of("up to ");
         large.say(self.mass(summary.largest).as_str());
         said.large = large;
@@ -299,7 +316,7 @@ fn trouble(what: Trouble, keys: [&'static str; 3]) -> Said {
         }
         Trouble::Capture(CaptureFault::Cancelled) => ("stopped", "a laptop ended it", ""),
         Trouble::Saturated => ("at its end", "too heavy, or a wire of", "the cell is open"),
-        Trouble::Falling => ("it falls", "under load: exchange", "the two signal wires"),
+        Trouble::Falling => ("it falls", "if the pan was empty:", "exchange signal wires"),
         Trouble::Table(TableFault::Slope { .. }) => {
             ("no curve", "a load does not fit", "the others: undo it")
         }
