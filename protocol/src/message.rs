@@ -277,6 +277,8 @@ impl Flags {
     pub const OTHER_LAYOUT: Self = Self(1 << 13);
     /// The table in force is a trial: it is not stored.
     pub const TRIAL: Self = Self(1 << 14);
+    /// Table and settings are sealed now: what would change them is refused.
+    pub const SEALED: Self = Self(1 << 15);
 
     /// Whether all bits of `other` are set.
     #[must_use]

@@ -65,6 +65,7 @@ fn the_bits_are_where_the_document_says() {
         ("FELL_BACK", Flags::FELL_BACK),
         ("OTHER_LAYOUT", Flags::OTHER_LAYOUT),
         ("TRIAL", Flags::TRIAL),
+        ("SEALED", Flags::SEALED),
     ];
     let document = Document::read(TEXT);
     assert_eq!(document.bits("Flags").len(), flags.len());

@@ -50,7 +50,7 @@ fn a_carried_scale_is_right_again() {
             "{}",
             said.out
         );
-        assert!(said.out.contains("table --roll-back"), "{}", said.out);
+        assert!(said.out.contains("table roll-back"), "{}", said.out);
         assert_eq!(too_wide(&said.out), [""; 0]);
         let history = &json(&folder, &bench, &["table"])["history"];
         let percent = (1.0 / ratio() - 1.0) * 100.0;

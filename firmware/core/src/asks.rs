@@ -39,7 +39,7 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
                 | ask::STAGE_COMMIT
                 | ask::ROLL_BACK
                 | ask::STAGE_TRY
-        );
+        ) || S::PAGE_BYTES > 0 && tag == ask::NOTE;
         if writes && self.sealed {
             return Err(Refusal::Sealed);
         }

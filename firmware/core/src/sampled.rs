@@ -114,6 +114,7 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
             .with_if(Flags::FELL_BACK, self.fell_back)
             .with_if(Flags::OTHER_LAYOUT, self.other_layout)
             .with_if(Flags::TRIAL, self.trial)
+            .with_if(Flags::SEALED, self.sealed)
     }
 
     pub(crate) fn note_rest(&mut self) {

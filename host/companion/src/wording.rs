@@ -34,8 +34,6 @@ pub fn declined(refusal: Refusal) -> String {
         Refusal::Busy => {
             "somebody calibrates it at its own keys; finish or leave that first".into()
         }
-        Refusal::Sealed => {
-            "it is sealed: switch it on with its key VIEW held, then try again".into()
-        }
+        Refusal::Sealed => "it is sealed: its table and settings can't be changed".into(),
     }
 }

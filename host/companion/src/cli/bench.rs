@@ -1,10 +1,13 @@
 //! `scalewright bench`: the built-in bench on a port of its own.
 
 use std::io::BufRead;
+use std::time::Duration;
 
 use clap::Args;
 
-use crate::record::weights::{label, pick};
+use crate::record::mass::parse_g;
+use crate::record::weights::{label, name, pick};
+use crate::session::plan::PlannedWeight;
 use crate::session::proof::Spot;
 
 use super::Outcome;
@@ -12,20 +15,31 @@ use super::display_text;
 use super::problem::exit;
 use super::studio::{Studio, Wanted};
 
+/// What can be typed.
+const TYPED: &str = "\
+What can be typed while it runs:
+  1 kg + 500 g, W1+W4     these weights go on the pan, all others off; any other
+                          mass, as 250 g, is put there at once and exactly
+  W1 front left           at a place of its own: front left, front right, far
+                          left, far right
+  0                       everything off
+  finger                  presses the pan for three seconds, as inspect asks
+  left, middle, right     press a key (or l, m, r); \"left long\" holds it
+  look                    shows the display
+  off                     switches the scale off and on
+  off right               the same with the right key held: opens a sealed scale
+  Enter alone             says what lies there
+  help, q                 these lines; end";
+
 /// Options of `bench`.
 #[derive(Args)]
-#[command(after_help = "\
+#[command(after_help = format!("\
 Example, in two terminals:
   scalewright bench                     says which port it is on
   scalewright calibrate --port PORT --max 6kg --e 2g \\
       --weights '2kg,2kg,1kg,500g,200g,200g,100g,50g,20g,20g'
 
-Type what goes on the pan, as \"1 kg + 500 g\" or \"W1+W4 front left\"; 0 takes
-everything off; q ends. The scale has a display and three keys as well:
-  left, middle, right     press one (or l, m, r); \"left long\" holds it
-  look                    shows the display
-  off                     switches the scale off and on
-  off right               the same with the right key held: opens a sealed scale")]
+{TYPED}"))]
 pub struct Arguments {
     /// Another scale, another operator, another set of weights
     #[arg(long, default_value_t = 1)]
@@ -59,6 +73,13 @@ fn key(name: &str) -> Option<u8> {
 const SHORT_MS: u32 = 120;
 const LONG_MS: u32 = 2000;
 const SHOWS_MS: u32 = 500;
+
+/// What a finger presses with, g, and how long.
+const FINGER_G: f64 = 600.0;
+const FINGER_LASTS: Duration = Duration::from_secs(3);
+
+/// More than this nobody puts on a scale of Max 6 kg, g.
+const MOST_G: f64 = 10_000.0;
 
 /// Carries out what is said of keys and display; whether it was.
 fn at_the_front(line: &str, studio: &Studio) -> bool {
@@ -95,6 +116,48 @@ fn at_the_front(line: &str, studio: &Studio) -> bool {
     true
 }
 
+/// Masses that are put there as such, g in all; `None` where a piece is none.
+fn any_mass_g(what: &str, weights: &[PlannedWeight]) -> Option<f64> {
+    let of_weight = |piece: &str| {
+        let ids = pick(piece, weights).ok()?;
+        let known = weights.iter().find(|known| ids.contains(&known.id));
+        known.map(|known| known.mass_g)
+    };
+    let mass_g = |piece: &str| parse_g(piece).ok().or_else(|| of_weight(piece));
+    what.split(['+', ',']).map(str::trim).map(mass_g).sum()
+}
+
+/// Puts on the pan what was typed, and says so.
+fn put_on(line: &str, studio: &Studio, weights: &[PlannedWeight]) {
+    let (what, spot) = placed(line);
+    match pick(what, weights) {
+        Ok(ids) => {
+            outln!("  going on the pan: {} {}", ids.join(" + "), spot.words());
+            studio.put_on_at(&ids, spot);
+        }
+        Err(text) => match any_mass_g(what, weights) {
+            Some(g) if (0.0..=MOST_G).contains(&g) => {
+                outln!("  on the pan: {} exactly, in the middle", name(g));
+                studio.place_g(g);
+            }
+            Some(g) => outln!("  {} would break the cell", name(g)),
+            None => {
+                outln!("  \"{text}\" is no (other) weight here, no mass and no key: help lists all")
+            }
+        },
+    }
+}
+
+/// Presses the pan with a finger.
+fn press_the_pan(studio: &Studio) {
+    let there_g = studio.true_load_g();
+    outln!("  a finger presses ..");
+    studio.place_g(there_g + FINGER_G);
+    std::thread::sleep(FINGER_LASTS);
+    studio.place_g(there_g);
+    outln!("  and is off");
+}
+
 /// Runs `bench`.
 pub fn run(arguments: &Arguments) -> Outcome {
     let (studio, port) = Studio::serve(Wanted {
@@ -108,27 +171,26 @@ pub fn run(arguments: &Arguments) -> Outcome {
     })?;
     let weights = studio.weights();
     outln!("a simulated scale answers on {port}");
+    outln!("without --port in the other terminal: export SCALEWRIGHT_PORT={port}");
     let names: Vec<String> = weights.iter().map(label).collect();
     for line in super::live::wrap(&format!("weights at hand: {}", names.join(", ")), 78) {
         outln!("{line}");
     }
-    outln!("type what goes on the pan, 0 for nothing, q to end; look, left, middle, right");
+    outln!("type what goes on the pan, 0 for nothing; left, middle, right press its keys,");
+    outln!("look shows its display, finger presses the pan; help lists all, q ends");
     for line in std::io::stdin().lock().lines().map_while(Result::ok) {
         let line = line.trim();
         match line {
             "q" | "quit" => break,
             "" => outln!("  on the pan: {:.1} g", studio.true_load_g()),
-            "0" => studio.put_on(&[]),
-            _ if at_the_front(line, &studio) => {}
-            _ => {
-                let (what, spot) = placed(line);
-                match pick(what, &weights) {
-                    Ok(ids) => studio.put_on_at(&ids, spot),
-                    Err(text) => {
-                        outln!("  there is no (other) weight \"{text}\" here: join them, as 2kg+W3")
-                    }
-                }
+            "0" => {
+                outln!("  taking everything off");
+                studio.put_on(&[]);
             }
+            "help" | "?" => outln!("{TYPED}"),
+            "finger" => press_the_pan(&studio),
+            _ if at_the_front(line, &studio) => {}
+            _ => put_on(line, &studio, &weights),
         }
     }
     Ok(exit::PASSED)

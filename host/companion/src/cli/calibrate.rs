@@ -16,10 +16,11 @@ use crate::session::cell::CellGrade;
 use crate::session::plan::{Plan, PlannedWeight, ScaleSpec};
 use crate::session::procedure::Procedure;
 
-use super::find::connect;
+use super::find::connect_to_change;
 use super::live::Screen;
 use super::people::AtTheScale;
 use super::problem::{Problem, exit};
+use super::table::keep_what_it_holds;
 use super::{Outcome, clock, saved, signed};
 
 /// Options of `calibrate`.
@@ -164,7 +165,8 @@ pub fn weights_named(text: &str, class: Option<&str>) -> Result<Vec<PlannedWeigh
 /// Runs `calibrate`.
 pub fn run(arguments: &Arguments) -> Outcome {
     let plan = plan(arguments)?;
-    let mut found = connect(arguments.port.as_deref(), arguments.json)?;
+    let mut found = connect_to_change(arguments.port.as_deref(), arguments.json)?;
+    keep_what_it_holds(&mut found)?;
     let mut journal = Journal::create(&arguments.session)?;
     let heading = Heading {
         date: clock::date(),
@@ -180,8 +182,8 @@ pub fn run(arguments: &Arguments) -> Outcome {
         );
         if journal.path() != arguments.session {
             outln!(
-                "(an earlier one is in {}: `scalewright resume` goes on with that)",
-                arguments.session.display()
+                "(an earlier one: scalewright resume {})",
+                saved::short(&arguments.session)
             );
         }
         if let Some(warning) = worth_unsaid(&arguments.weights, arguments.weight_class.as_deref()) {

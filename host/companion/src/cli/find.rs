@@ -2,6 +2,7 @@
 
 use clap::Args;
 use scalewright_protocol::message::{Answer, Ask, Flags};
+use scalewright_protocol::settings::Conduct;
 use serde_json::json;
 
 use crate::link::LinkFault;
@@ -9,6 +10,7 @@ use crate::link::find::{Found, identity, open, search};
 use crate::quantise::spec_of;
 use crate::record::weights::name;
 
+use super::live::wrap;
 use super::problem::{Problem, exit};
 use super::{Outcome, clock};
 
@@ -18,7 +20,10 @@ use super::{Outcome, clock};
 Examples:
   scalewright find                     say hello on every serial port
   scalewright find --port /dev/ttyACM0
-  scalewright find --json              for scripts")]
+  scalewright find --json              for scripts
+
+Every command that needs a scale takes --port; where it is left out, the port in
+the environment variable SCALEWRIGHT_PORT, else the one scale that answers.")]
 pub struct Arguments {
     /// Ask only this port
     #[arg(long)]
@@ -28,13 +33,18 @@ pub struct Arguments {
     json: bool,
 }
 
-/// Opens the port named, or the one scale that answers.
+/// The port where none is named on the command line.
+const PORT_VARIABLE: &str = "SCALEWRIGHT_PORT";
+
+/// Opens the port named, there or in the environment, or the one scale that answers.
 ///
 /// # Errors
 /// When none, or more than one, answers.
 pub fn connect(port: Option<&str>, quiet: bool) -> Result<Found, Problem> {
     let first_id = clock::first_id();
-    let found = match port {
+    let usual = std::env::var(PORT_VARIABLE).ok();
+    let usual = usual.as_deref().filter(|port| !port.is_empty());
+    let found = match port.or(usual) {
         Some(port) => open(port, first_id)?,
         None => search(first_id, &mut |port| {
             if !quiet {
@@ -42,6 +52,19 @@ pub fn connect(port: Option<&str>, quiet: bool) -> Result<Found, Problem> {
             }
         })?,
     };
+    Ok(found)
+}
+
+/// The same, for a command that changes table or settings: a sealed scale is named
+/// before anybody puts loads on in vain.
+///
+/// # Errors
+/// As [`connect`]; when it is sealed.
+pub fn connect_to_change(port: Option<&str>, quiet: bool) -> Result<Found, Problem> {
+    let mut found = connect(port, quiet)?;
+    if found.client.is_sealed()? {
+        return Err(Problem::sealed().fact("scale", identity(&found.hello)));
+    }
     Ok(found)
 }
 
@@ -64,7 +87,11 @@ pub fn run(arguments: &Arguments) -> Outcome {
         "{}.{}.{}",
         hello.firmware.0, hello.firmware.1, hello.firmware.2
     );
-    let conditions = conditions(state.flags);
+    let mut conditions = conditions(state.flags);
+    let sealed = settings.conduct.has(Conduct::SEALED);
+    if sealed && !state.flags.has(Flags::SEALED) {
+        conditions.push("sealed, but open until it is switched off: the key was held");
+    }
     if arguments.json {
         outln!(
             "{}",
@@ -77,6 +104,7 @@ pub fn run(arguments: &Arguments) -> Outcome {
                 "max_points": hello.max_knots,
                 "scale": { "max": spec.max_g, "e": spec.e_g, "d": spec.d_g, "class": spec.class, "unit": "g" },
                 "table": { "points": table.knots, "checksum": format!("{:08x}", table.checksum), "sequence": table.sequence },
+                "sealed": sealed,
                 "conditions": conditions,
             })
         );
@@ -99,7 +127,10 @@ pub fn run(arguments: &Arguments) -> Outcome {
             ),
         }
         for condition in &conditions {
-            outln!("  condition {condition}");
+            for (at, line) in wrap(condition, 68).iter().enumerate() {
+                let name = if at == 0 { "condition" } else { "" };
+                outln!("  {name:9} {line}");
+            }
         }
     }
     let faulty = state.flags.any(
@@ -130,6 +161,10 @@ fn conditions(flags: Flags) -> Vec<&'static str> {
         (
             Flags::FELL_BACK,
             "its newest record is damaged; the one before is in force",
+        ),
+        (
+            Flags::SEALED,
+            "sealed: table and settings change only after a start with the key VIEW held",
         ),
     ]
     .into_iter()

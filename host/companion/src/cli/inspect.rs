@@ -245,7 +245,10 @@ impl Desk {
 
     /// Asks for a finger and says where it ended.
     fn finger(&mut self, mut press: Press) -> Result<Pressed, LinkFault> {
-        self.say("Press the pan with a finger, from above, and hold it ..");
+        self.say(match self.hello.board.as_str() {
+            "bench" => "Press the pan with a finger: type finger where the bench runs ..",
+            _ => "Press the pan with a finger, from above, and hold it ..",
+        });
         let mut began_ms = None;
         let mut told = false;
         loop {

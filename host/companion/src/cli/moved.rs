@@ -4,8 +4,8 @@ use clap::Args;
 
 use crate::changing;
 use crate::drive::DriveFault;
+use crate::link::Line;
 use crate::link::client::Client;
-use crate::link::{Line, find::Found};
 use crate::quantise::spec_of;
 use crate::record::density::parse_kg_m3;
 use crate::record::moved::{MovedRecord, MovedVerdict};
@@ -17,9 +17,10 @@ use crate::session::plan::ScaleSpec;
 use crate::session::table::change::{ChangeAction, ChangeFault};
 
 use super::calibrate::mass_of;
-use super::find::connect;
+use super::find::{connect, connect_to_change};
 use super::paint::Paint;
 use super::problem::{Problem, exit};
+use super::table::keep_what_it_holds;
 use super::{Outcome, people, saved, signed};
 
 /// Options of `moved`.
@@ -43,7 +44,7 @@ loads up to Max beside the permissible error (OIML R 76), one of \"nothing to
 do\", \"correct or recalibrate\", \"weigh a known weight\", and what other air
 does. --correct multiplies every mass of the table in the scale by g before / g
 now, foretells what that does, and asks before it writes; `scalewright table
---roll-back` undoes it. A weighing of a known weight should confirm it.
+roll-back` undoes it. A weighing of a known weight should confirm it.
 
 Trade: a scale verified for one zone of gravity may not be used or changed in
 another. Local law decides; ask the authority.
@@ -118,7 +119,15 @@ pub fn run(arguments: &Arguments) -> Outcome {
         session::check(&scale)?;
         return tell(&told(&scale)?, arguments);
     }
-    let Found { mut client, .. } = connect(arguments.port.as_deref(), arguments.json)?;
+    let port = arguments.port.as_deref();
+    let mut found = match arguments.correct {
+        true => connect_to_change(port, arguments.json)?,
+        false => connect(port, arguments.json)?,
+    };
+    if arguments.correct {
+        keep_what_it_holds(&mut found)?;
+    }
+    let mut client = found.client;
     let percent = (moved.table_factor() - 1.0) * 100.0;
     let mut correction = Correction::new(moved, arguments.table);
     correction.note(signed::note(None, &format!("moved, {percent:+.3} %")));

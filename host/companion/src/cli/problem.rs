@@ -1,5 +1,7 @@
 //! Problems as people see them: what happened, where, what to do next.
 
+use scalewright_protocol::message::Refusal as Declined;
+
 use crate::certifying::CertifyingFault;
 use crate::drive::DriveFault;
 use crate::link::LinkFault;
@@ -53,6 +55,15 @@ impl Problem {
             advice: vec![advice.into()],
             code,
         }
+    }
+
+    /// A scale that is sealed.
+    pub fn sealed() -> Self {
+        Self::new(
+            exit::SCALE,
+            "the scale is sealed: its table and settings can't be changed",
+            UNSEAL,
+        )
     }
 
     /// With one more fact.
@@ -119,6 +130,9 @@ impl Problem {
     }
 }
 
+/// How a sealed scale is changed.
+pub const UNSEAL: &str = "switch it off, then on with its right key (VIEW) held (bench: off right),      and run this again; `scalewright seal --open` then takes the seal off";
+
 /// What lets a user in whom the system keeps from its serial ports.
 pub const GROUP: &str =
     "add yourself to the group that owns the port (often dialout), then log in anew";
@@ -171,6 +185,7 @@ impl From<LinkFault> for Problem {
             LinkFault::Noisy { .. } => {
                 "use a shorter cable, away from motors and their supplies".into()
             }
+            LinkFault::Refused(Declined::Sealed) => UNSEAL.into(),
             LinkFault::Refused(_) => "run `scalewright find` to see the scale's state".to_string(),
             LinkFault::Confused { .. } => "unplug the scale, plug it in again, and retry".into(),
             LinkFault::Several { .. } => "name one with --port".into(),
@@ -290,6 +305,10 @@ impl From<JournalFault> for Problem {
 impl From<SessionFault> for Problem {
     fn from(fault: SessionFault) -> Self {
         let (code, advice) = match &fault {
+            SessionFault::Declined(Declined::Sealed) => (
+                exit::SCALE,
+                "switch it off, then on with its right key (VIEW) held; then `scalewright resume`",
+            ),
             SessionFault::Declined(_) | SessionFault::Confused => (
                 exit::SCALE,
                 "unplug the scale, plug it in again, then `scalewright resume`",

@@ -1,6 +1,6 @@
 //! `scalewright resume`: goes on with an interrupted calibration.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use clap::Args;
 
@@ -10,7 +10,7 @@ use crate::session::event::Entry;
 use crate::session::procedure::Procedure;
 
 use super::calibrate::guide;
-use super::find::connect;
+use super::find::connect_to_change;
 use super::problem::{Problem, exit};
 use super::{Outcome, signed};
 
@@ -18,15 +18,15 @@ use super::{Outcome, signed};
 #[derive(Args)]
 #[command(after_help = "\
 Examples:
-  scalewright resume                  goes on with calibration.session.jsonl
+  scalewright resume                  goes on with the newest calibration here
   scalewright resume kiln-room.session.jsonl --port /dev/ttyACM0
 
 Zero is taken anew first, since it may have moved; every load that was captured
 stays captured.")]
 pub struct Arguments {
-    /// The session file
-    #[arg(default_value = "calibration.session.jsonl")]
-    session: PathBuf,
+    /// The session file [default: of calibration.session.jsonl and those with a number
+    /// added, the one written last]
+    session: Option<PathBuf>,
     /// The scale's port [default: the one scale that answers]
     #[arg(long)]
     port: Option<String>,
@@ -40,14 +40,16 @@ pub struct Arguments {
 
 /// Runs `resume`.
 pub fn run(arguments: &Arguments) -> Outcome {
-    let (mut journal, contents) = Journal::open(&arguments.session)?;
+    let session = (arguments.session.clone())
+        .unwrap_or_else(|| Journal::newest(Path::new("calibration.session.jsonl")));
+    let (mut journal, contents) = Journal::open(&session)?;
     let Some(Entry::Began {
         plan, date, seed, ..
     }) = contents.entries.first()
     else {
         return Err(Problem::new(
             exit::DATA,
-            format!("{} does not begin a session", arguments.session.display()),
+            format!("{} does not begin a session", session.display()),
             "name another session file",
         ));
     };
@@ -60,7 +62,7 @@ pub fn run(arguments: &Arguments) -> Outcome {
     if !arguments.json {
         outln!(
             "{}: {} captures kept{}",
-            arguments.session.display(),
+            session.display(),
             procedure.captures().len(),
             if contents.cut_short {
                 "; the last line was cut short and is left out"
@@ -69,7 +71,7 @@ pub fn run(arguments: &Arguments) -> Outcome {
             }
         );
     }
-    let mut found = connect(arguments.port.as_deref(), arguments.json)?;
+    let mut found = connect_to_change(arguments.port.as_deref(), arguments.json)?;
     guide(
         &mut procedure,
         &mut found.client,

@@ -188,6 +188,11 @@ impl Studio {
         self.desk.ask(order.at(spot));
     }
 
+    /// Puts exactly so much on the pan at once, instead of what lies there.
+    pub fn place_g(&self, load_g: f64) {
+        self.desk.place_g(load_g);
+    }
+
     /// Tells the operator that the load is wrong.
     pub fn put_right(&self) {
         self.desk.correct();

@@ -9,7 +9,7 @@ use std::time::{Duration, Instant};
 use scalewright_protocol::WIRE_VERSION;
 use scalewright_protocol::codec::{self, MAX_FRAME, MAX_PAYLOAD};
 use scalewright_protocol::frame::{Decoder, Event};
-use scalewright_protocol::message::{Answer, Ask, Hello, Refusal, Report, Request, Sample};
+use scalewright_protocol::message::{Answer, Ask, Flags, Hello, Refusal, Report, Request, Sample};
 use scalewright_protocol::settings::Settings;
 
 use super::{Line, LinkFault};
@@ -268,6 +268,17 @@ impl<L: Line> Client<L> {
     /// A fault of the link.
     pub fn ask_if_known(&mut self, ask: &Ask) -> Result<bool, LinkFault> {
         Ok(self.ask_or_refused(ask, &mut |_| {})?.is_ok())
+    }
+
+    /// Whether the scale refuses now what would change its table or settings.
+    ///
+    /// # Errors
+    /// A fault of the link.
+    pub fn is_sealed(&mut self) -> Result<bool, LinkFault> {
+        match self.ask(&Ask::State, &mut |_| {})? {
+            Answer::State(state) => Ok(state.flags.has(Flags::SEALED)),
+            _ => Err(self.confused()),
+        }
     }
 
     /// The settings of the scale.

@@ -91,6 +91,9 @@ pub struct Contents<E = Entry> {
     pub cut_short: bool,
 }
 
+/// Session files of one name, told apart by a number.
+const MOST_OF_A_NAME: usize = 1000;
+
 impl Journal {
     /// A new session file. An older one of the same name is never overwritten:
     /// a number is added to the name.
@@ -104,7 +107,7 @@ impl Journal {
         {
             std::fs::create_dir_all(folder).map_err(|error| fault(wanted, &error))?;
         }
-        for attempt in 1..1000 {
+        for attempt in 1..MOST_OF_A_NAME {
             let path = numbered(wanted, attempt);
             match OpenOptions::new().write(true).create_new(true).open(&path) {
                 Ok(file) => {
@@ -123,6 +126,18 @@ impl Journal {
             line: None,
             cause: "too many sessions of this name".into(),
         })
+    }
+
+    /// Of a session file and those with a number added, the one written last; the
+    /// name itself where there is none.
+    #[must_use]
+    pub fn newest(wanted: &Path) -> PathBuf {
+        let written = |path: &PathBuf| std::fs::metadata(path).and_then(|file| file.modified());
+        (1..MOST_OF_A_NAME)
+            .map(|attempt| numbered(wanted, attempt))
+            .filter_map(|path| Some((written(&path).ok()?, path)))
+            .max()
+            .map_or_else(|| wanted.to_path_buf(), |(_, path)| path)
     }
 
     /// Reads a session file and opens it to go on.

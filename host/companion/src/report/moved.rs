@@ -332,6 +332,6 @@ pub fn written(line: &CorrectionLine, style: Style) -> String {
         "Now empty the pan, set zero and weigh a known weight: it alone can confirm this.",
     ));
     lines.push("next   scalewright verify errors --weights weights.toml".into());
-    lines.push("undo   scalewright table --roll-back".into());
+    lines.push("undo   scalewright table roll-back".into());
     set(style, &lines)
 }

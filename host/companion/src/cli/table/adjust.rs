@@ -73,7 +73,7 @@ pub fn run(arguments: &Arguments, to: &To) -> Outcome {
     let typed_g = shows
         .or(too_much.map(|g| load_g + g))
         .or(too_little.map(|g| load_g - g));
-    let mut here = Here::read(to)?;
+    let mut here = Here::to_change(to)?;
     let old = here.table()?;
     let shown = match typed_g {
         Some(g) => Shown::Mass(g),

@@ -108,7 +108,7 @@ pub fn push(arguments: &Pushing, to: &To) -> Outcome {
     let path = &arguments.file;
     let file = path.display().to_string();
     let saved = table_file::read(path).map_err(of_file)?;
-    let mut here = Here::read(to)?;
+    let mut here = Here::to_change(to)?;
     let new = fitted(&saved, &here, &file)?;
     let rounded_g = (quantum_g(new.settings.quantum_ug) - quantum_g(saved.quantum_ug)) / 2.0;
     let mut heed = Vec::new();
@@ -147,7 +147,7 @@ pub fn push(arguments: &Pushing, to: &To) -> Outcome {
 }
 
 /// The file's table as this scale would hold it.
-fn fitted(saved: &SavedTable, here: &Here, file: &str) -> Result<Side, Problem> {
+pub fn fitted(saved: &SavedTable, here: &Here, file: &str) -> Result<Side, Problem> {
     let wrong = |what: String, advice: String| {
         Err(Problem::new(exit::DATA, what, advice).fact("file", file))
     };

@@ -15,7 +15,7 @@ use crate::session::table::foretold::{Look, Side, described, remembered};
 use crate::session::table::reading::Held;
 
 use super::super::clock;
-use super::super::find::connect;
+use super::super::find::{connect, connect_to_change};
 use super::super::problem::{Problem, exit};
 use super::super::signed;
 use super::To;
@@ -40,11 +40,23 @@ pub struct Here {
 impl Here {
     /// Connects and reads.
     pub fn read(to: &To) -> Result<Self, Problem> {
-        let Found { mut client, hello } = connect(to.port.as_deref(), to.json)?;
+        Self::of(connect(to.port.as_deref(), to.json)?, to)
+    }
+
+    /// The same for a change; a sealed scale is named before anything is asked, unless
+    /// only what it would do is to be told.
+    pub fn to_change(to: &To) -> Result<Self, Problem> {
+        if to.predict {
+            return Self::read(to);
+        }
+        Self::of(connect_to_change(to.port.as_deref(), to.json)?, to)
+    }
+
+    fn of(found: Found, to: &To) -> Result<Self, Problem> {
+        let Found { mut client, hello } = found;
         let (change, held, on_trial) = read(&mut client, to.table)?;
         let history = history(&mut client)?;
-        let named = |name: &str| std::env::var_os(name).map(Into::into);
-        let kept = KeptTables::of(&identity(&hello), &named);
+        let kept = kept_of(&identity(&hello));
         let here = Self {
             client,
             hello,
@@ -93,10 +105,8 @@ impl Here {
 
     /// Keeps what a scale holds.
     fn keep(&self, held: &Held) {
-        if let Some((kept, side)) = self.kept.as_ref().zip(Side::of_held(held, "")) {
-            let change = held.header.sequence;
-            let saved = side.saved(Some(self.device()), Some(change), &clock::date());
-            kept.keep(&saved, change, held.header.checksum);
+        if let Some(kept) = &self.kept {
+            keep(kept, &self.device(), held);
         }
     }
 
@@ -124,18 +134,34 @@ impl Here {
     /// The table before the one in force, as far as it is known on this laptop;
     /// before one on trial it is the stored one.
     pub fn before(&self) -> Option<Side> {
-        let steps = u32::from(!self.on_trial);
-        let change = self.held.header.sequence.checked_sub(steps)?;
-        // Its checksum is surer than its number, which a new memory counts anew.
-        let told = (self.history.iter().flatten())
-            .find(|line| line.change == change)
-            .and_then(|line| u32::from_str_radix(&line.checksum, 16).ok());
         let kept = self.kept.as_ref()?;
-        let (_, saved) = match told {
+        let (_, saved) = match self.checksum_before() {
+            // Its checksum is surer than its number, which a new memory counts anew.
             Some(checksum) => kept.of_checksum(checksum),
-            None => kept.of_change(change),
+            None => kept.of_change(self.change_before()?),
         }?;
         Side::of_file(&saved, "the one before", &self.held.settings).ok()
+    }
+
+    /// Whether the change before was of settings alone: then the scale holds no other
+    /// table than the one in force. As far as it or this laptop remembers.
+    pub fn only_settings_changed(&self) -> bool {
+        let before = self
+            .checksum_before()
+            .or_else(|| Some(self.before()?.table.checksum()));
+        before == Some(self.held.header.checksum)
+    }
+
+    fn change_before(&self) -> Option<u32> {
+        let steps = u32::from(!self.on_trial);
+        self.held.header.sequence.checked_sub(steps)
+    }
+
+    fn checksum_before(&self) -> Option<u32> {
+        let change = self.change_before()?;
+        (self.history.iter().flatten())
+            .find(|line| line.change == change)
+            .and_then(|line| u32::from_str_radix(&line.checksum, 16).ok())
     }
 }
 
@@ -152,6 +178,32 @@ fn read(
         return Err(ChangeFault::Confused.into());
     };
     Ok((change, held, state.flags.has(Flags::TRIAL)))
+}
+
+/// Keeps the table that a scale holds, before another command takes its place.
+///
+/// # Errors
+/// When the scale can't be read.
+pub fn keep_what_it_holds(found: &mut Found) -> Result<(), Problem> {
+    let (_, held, on_trial) = read(&mut found.client, None)?;
+    let device = identity(&found.hello);
+    if let Some(kept) = kept_of(&device).filter(|_| !on_trial) {
+        keep(&kept, &device, &held);
+    }
+    Ok(())
+}
+
+/// Tables of a scale on this laptop.
+fn kept_of(device: &str) -> Option<KeptTables> {
+    KeptTables::of(device, &|name| std::env::var_os(name).map(Into::into))
+}
+
+fn keep(kept: &KeptTables, device: &str, held: &Held) {
+    if let Some(side) = Side::of_held(held, "") {
+        let change = held.header.sequence;
+        let saved = side.saved(Some(device.to_owned()), Some(change), &clock::date());
+        kept.keep(&saved, change, held.header.checksum);
+    }
 }
 
 /// Changes that a scale remembers, newest first; `None` where it keeps none.

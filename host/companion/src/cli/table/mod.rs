@@ -11,6 +11,8 @@ mod show;
 mod trial;
 mod weigh;
 
+pub use here::keep_what_it_holds;
+
 use clap::{Args, Subcommand};
 
 use super::Outcome;

@@ -1,11 +1,13 @@
 //! What can go wrong with a table, and what to do then.
 
+use scalewright_protocol::message::Refusal;
+
 use crate::drive::DriveFault;
 use crate::record::table_file::TableFileFaults;
 use crate::session::table::adjusting::AdjustFault;
 use crate::session::table::change::ChangeFault;
 
-use super::super::problem::{Problem, exit};
+use super::super::problem::{Problem, UNSEAL, exit};
 
 /// The table in force is whole whatever broke, but which it is only the scale
 /// knows.
@@ -38,11 +40,12 @@ impl From<ChangeFault> for Problem {
             }
             ChangeFault::Unfit(_) => "calibrate the scale anew, with weights",
             ChangeFault::ChangedMeanwhile => "look with `scalewright table`, then run this again",
+            ChangeFault::Declined(Refusal::Sealed) => UNSEAL,
             ChangeFault::Declined(_) | ChangeFault::Confused => {
                 "unplug the scale, plug it in again; `scalewright table` says what is in force"
             }
             ChangeFault::ReadBack => {
-                "do not use the scale; `scalewright table --roll-back`, then try again"
+                "do not use the scale; `scalewright table roll-back`, then try again"
             }
         };
         Self::new(exit::SCALE, fault.to_string(), advice)

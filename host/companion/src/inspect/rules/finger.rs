@@ -15,8 +15,8 @@ pub fn direction(seen: &Seen<'_>, pressed: Option<Pressed>) -> Option<Finding> {
             return Some(bad(
                 Topic::Direction,
                 "nothing moved under the finger",
-                "the load does not reach the cell, or its signal does not reach the ADC",
-                "see that the cell is held at one end only and bends when pressed; measure the excitation at the cell; check the signal wires",
+                "nobody pressed hard enough and in time, or the load does not reach the cell, or its signal does not reach the ADC",
+                "run inspect again and press with a firm finger; then see that the cell is held at one end only and bends when pressed; measure the excitation at the cell; check the signal wires",
             ));
         }
         Pressed::Held { by_counts } => (by_counts, None),

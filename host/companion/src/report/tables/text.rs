@@ -236,9 +236,12 @@ pub(super) fn remarks(record: &TablesRecord) -> Vec<String> {
         true => String::new(),
         false => format!(" Permitted: {}.", record.judged_by),
     };
-    vec![format!(
-        "By the integers of both tables: what is shown before rounding to d, of a load put on the empty pan, net of zero, at rest.{judged}"
-    )]
+    vec![
+        format!(
+            "By the integers of both tables: what is shown before rounding to d, of a load put on the empty pan, net of zero, at rest.{judged}"
+        ),
+        "No weight was put on for this. But for a load put right, a row is of whatever the first of the two tables reads so: what a true mass of that size shows is for weights to tell.".into(),
+    ]
 }
 
 /// The difference in one sentence.
@@ -341,7 +344,7 @@ pub fn brought_in(table: &TableRecord, style: Style) -> String {
         "The zero in use is that of the table again: empty the pan and set zero before weighing.",
     ));
     lines.push("next   scalewright verify errors --weights weights.toml".into());
-    lines.push("undo   scalewright table --roll-back".into());
+    lines.push("undo   scalewright table roll-back".into());
     set(style, &lines)
 }
 
