@@ -129,6 +129,12 @@ fn weighing() {
     assert_eq!(glass.small(0), "at rest >0<");
     assert_eq!(glass.small(38), "Max 6000 g d 1 g");
     assert_eq!(glass.keys(), WEIGHING_KEYS);
+    stand.say("tare");
+    assert_eq!(
+        stand.keep("02-nothing-to-tare").small(47),
+        "nothing to tare is there"
+    );
+    stand.pass(5000);
     stand.load(30_000);
     assert_eq!(stand.keep("02-weighing").small(0), "at rest");
     stand.counts += 3000;
@@ -157,6 +163,24 @@ fn weighing() {
         stand.keep("08-zero-refused").small(47),
         "too much: use tare"
     );
+}
+
+/// What is shown as Max is not over Max, whatever lies there beyond the digits.
+#[test]
+fn shown_as_max_is_not_over_max() {
+    let mut stand = Stand::new();
+    let mut shown = [false; 2];
+    for counts in (59_900..60_100).step_by(4) {
+        stand.load(counts);
+        let state = stand.scale.state(0);
+        let max = stand.scale.settings().max;
+        let indicated = state.indication.expect("shown");
+        let beyond = state.mass.is_some_and(|mass| mass > max);
+        let told = stand.look().small(47) == "over Max: take load off";
+        assert_eq!(told, indicated > max, "{counts}: {indicated}");
+        shown[usize::from(told)] |= beyond;
+    }
+    assert_eq!(shown, [true, true], "both sides of half a d");
 }
 
 #[test]

@@ -270,7 +270,8 @@ fn evaluate(
         let Some(left_out) = gathered.points.get(index) else {
             continue;
         };
-        let without = |why: String| format!("without {} g: {why}", left_out.mass_g);
+        let places = (3.0 - left_out.mass_g.abs().log10().floor()).clamp(0.0, 6.0) as usize;
+        let without = |why: String| format!("without {:.places$} g: {why}", left_out.mass_g);
         let (_, knots) = laid(&gathered.without(index), space, shape).map_err(without)?;
         let table = realise.realise(&knots).map_err(without)?;
         errors.push(table(left_out.counts) - left_out.mass_g);

@@ -148,7 +148,16 @@ impl Indicator {
         }
         let done = match role {
             Role::Zero => Some((scale.zero(), Message::ZeroSet)),
-            Role::Tare => Some((scale.take_tare(), Message::TareSet)),
+            Role::Tare => {
+                let done = scale.take_tare();
+                let none = scale.reference.tare == 0;
+                let said = if none {
+                    Message::NoTare
+                } else {
+                    Message::TareSet
+                };
+                Some((done, said))
+            }
             Role::NoTare => {
                 scale.clear_tare();
                 Some((Ok(()), Message::TareCleared))

@@ -343,11 +343,10 @@ impl Face<'_> {
         let Some(net) = self.sight.net else {
             return Text::new();
         };
-        if self
-            .sight
-            .gross
-            .is_some_and(|gross| gross > self.sight.settings.max)
-        {
+        // As it is shown: half a d above Max is Max still.
+        let settings = &self.sight.settings;
+        let most = settings.max.saturating_add(settings.d / 2);
+        if self.sight.gross.is_some_and(|gross| gross > most) {
             return Text::of("over Max: take load off");
         }
         if self.finer_s > 0 {

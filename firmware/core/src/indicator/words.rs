@@ -77,6 +77,8 @@ pub enum Message {
     TareSet,
     /// No tare any more.
     TareCleared,
+    /// There was nothing to count as a container.
+    NoTare,
     /// A tare was entered.
     PresetSet,
     /// Counting begins.
@@ -98,6 +100,7 @@ impl Message {
             Self::ZeroSet => "zero set",
             Self::TareSet => "tare set",
             Self::TareCleared => "tare cleared",
+            Self::NoTare => "nothing to tare is there",
             Self::PresetSet => "preset tare in use",
             Self::Counting => "counting begins",
             Self::SampleTooLight => "too light: more pieces",
@@ -140,6 +143,7 @@ mod tests {
             Message::ZeroSet,
             Message::TareSet,
             Message::TareCleared,
+            Message::NoTare,
             Message::PresetSet,
             Message::Counting,
             Message::SampleTooLight,

@@ -97,7 +97,10 @@ pub fn mass_of(name: &str, text: &str) -> Result<f64, Problem> {
         Problem::new(
             exit::USAGE,
             format!("--{name}: {cause}"),
-            format!("write it as in --{name} 6kg"),
+            format!(
+                "write it as in --{name} {}",
+                if name == "max" { "6kg" } else { "2g" }
+            ),
         )
     })
 }

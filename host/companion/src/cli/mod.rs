@@ -83,7 +83,7 @@ With a scale on the desk:
 
 Exit codes: 0 done and passed; 1 done, but the scale does not pass; 2 the
 command was not understood; 3 the scale or its port is the trouble; 4 a file or
-the captures are the trouble; 5 stopped, or the old table was kept.
+the captures are the trouble; 5 stopped, cut short, or the old table was kept.
 
 Not for trade without approval by the authority, not for medical dosing, never
 under a suspended load; local law and licensed practice decide."

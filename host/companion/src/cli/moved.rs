@@ -122,7 +122,11 @@ pub fn run(arguments: &Arguments) -> Outcome {
     let port = arguments.port.as_deref();
     let mut found = match arguments.correct {
         true => connect_to_change(port, arguments.json)?,
-        false => connect(port, arguments.json)?,
+        false => connect(port, arguments.json).map_err(|mut none| {
+            let told = "with --max 6kg --e 2g, or what it has, no scale is needed";
+            none.advice.push(told.into());
+            none
+        })?,
     };
     if arguments.correct {
         keep_what_it_holds(&mut found)?;

@@ -327,12 +327,23 @@ fn going_on(session: &str) -> String {
     }
 }
 
-/// Says with what it goes on.
-fn announce_rest(plan: &ProofPlan, entries: &[ProofEntry], session: &str) {
+/// The tests of a session that were neither made to their end nor left out.
+fn left_to_make(entries: &[ProofEntry]) -> Vec<&'static str> {
+    match entries.first() {
+        Some(ProofEntry::ProofBegan { plan, .. }) => left_of(plan, entries),
+        _ => Vec::new(),
+    }
+}
+
+fn left_of(plan: &ProofPlan, entries: &[ProofEntry]) -> Vec<&'static str> {
     let done = finished(plan, entries);
     let left = plan.tests.iter().filter(|one| !done.contains(&one.test));
-    let left: Vec<&str> = left.map(|one| one.test.name()).collect();
-    let said = match left.as_slice() {
+    left.map(|one| one.test.name()).collect()
+}
+
+/// Says with what it goes on.
+fn announce_rest(plan: &ProofPlan, entries: &[ProofEntry], session: &str) {
+    let said = match left_of(plan, entries).as_slice() {
         [] => "nothing is left to be made".to_owned(),
         left => format!(
             "left: {}; a test that was broken off begins anew",
@@ -370,8 +381,21 @@ fn conclude(entries: &[ProofEntry], journal: &Path, json: bool) -> Outcome {
         outln!("the session, capture by capture: {}", saved::short(journal));
         outln!("a calibration certificate of it: scalewright certificate --help");
     }
-    Ok(match proof.verdict {
-        Verdict::Passes | Verdict::PassesSoFar => exit::PASSED,
-        Verdict::Open | Verdict::Fails => exit::DOES_NOT_PASS,
+    let left = left_to_make(entries);
+    if !left.is_empty() && !json {
+        let text = format!(
+            "It was cut short: {} not made to the end. {} makes the rest.",
+            left.join(", "),
+            going_on(&saved::short(journal))
+        );
+        for line in wrap(&text, 80) {
+            outln!("{line}");
+        }
+    }
+    Ok(match (proof.verdict, left.as_slice()) {
+        (Verdict::Open | Verdict::Fails, _) => exit::DOES_NOT_PASS,
+        (_, []) => exit::PASSED,
+        // Nothing speaks against it, but not all was asked.
+        _ => exit::STOPPED,
     })
 }

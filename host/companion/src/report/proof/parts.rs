@@ -29,7 +29,7 @@ fn load(load_g: f64, proof: &Proof) -> String {
 pub(super) fn budget(proof: &Proof) -> String {
     let mut text = String::from("<h2>How sure the errors are</h2>\n");
     if proof.budgets.is_empty() {
-        text.push_str("<p>No uncertainty was evaluated: that means unknown, not small.</p>\n");
+        text.push_str(&format!("<p>{}</p>\n", words::no_budget(proof)));
         return text;
     }
     let caption = "Each bar is the whole variance of the error at one load; its parts are the \

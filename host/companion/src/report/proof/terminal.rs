@@ -197,8 +197,7 @@ fn budget(proof: &Proof, style: Style, lines: &mut Vec<String>) {
     lines.push(String::new());
     let shown = three(&proof.budgets);
     if shown.is_empty() {
-        let text = "No uncertainty was evaluated: that means unknown, not small.";
-        lines.extend(wrap(style, "", text));
+        lines.extend(wrap(style, "", words::no_budget(proof)));
         return;
     }
     let title = match proof.budgets.len() {

@@ -143,6 +143,17 @@ pub(in crate::report) fn has_uncertainty(test: &TestOutcome) -> bool {
     test.rows.iter().any(|row| told(row).is_some())
 }
 
+/// Why nothing stands where the budget of the errors would.
+pub(in crate::report) fn no_budget(proof: &Proof) -> &'static str {
+    match proof.tests.iter().any(has_uncertainty) {
+        true => {
+            "Load by load it was not evaluated: that comes with the test errors. Each U above is \
+             of its own test."
+        }
+        false => "No uncertainty was evaluated: that means unknown, not small.",
+    }
+}
+
 /// A value in g with its sign, without unit.
 pub(in crate::report) fn value(value_g: f64, proof: &Proof) -> String {
     number::signed(value_g, places(value_g, proof))
