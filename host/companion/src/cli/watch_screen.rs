@@ -104,7 +104,7 @@ impl View<'_> {
             return (true, "settling".into());
         }
         let mut words = vec![if flags.has(Flags::STABLE) {
-            "stable"
+            "at rest"
         } else {
             "moving"
         }];

@@ -83,7 +83,7 @@ pub fn change(here: &mut Here, offer: &Offer, to: &To) -> Result<Brought, Proble
         return Ok(Brought::Told);
     }
     let question = match offer.proposal {
-        Proposal::Table(_) => "Bring it in?",
+        Proposal::Table(_) => "Store it in the scale?",
         Proposal::Trial(_) => "Try it?",
         Proposal::RollBack => "Roll back?",
         Proposal::AcceptTrial => "Store it?",

@@ -79,7 +79,7 @@ fn history(history: Option<&[ChangeLine]>, style: Style) -> Vec<String> {
     let columns = vec![
         column("change", &|line| line.change.to_string()),
         column("when (UTC)", &|line| {
-            line.when.clone().unwrap_or_else(|| "not told".into())
+            line.when.clone().unwrap_or_else(|| "unknown".into())
         })
         .of_words(),
         column("what", &|line| done(line.what).to_owned()).of_words(),
@@ -96,7 +96,7 @@ fn done(what: What) -> &'static str {
         What::Table => "table",
         What::Settings => "settings",
         What::RolledBack => "roll-back",
-        What::MadeAtTheScale => "made there",
+        What::MadeAtTheScale => "at its keys",
     }
 }
 

@@ -88,12 +88,17 @@ impl fmt::Display for AdjustFault {
                 };
                 write!(
                     f,
-                    "that would bend the curve too much: by {:.1} % over {}, and {:.0} % is the most ({why}); a reach of {} would do",
+                    "that would bend the curve too much: by {:.1} % over {}, and {:.0} % is the most ({why}); ",
                     bend * 100.0,
                     whole(reach_g),
                     MOST_BEND * 100.0,
-                    whole(needed_g)
-                )
+                )?;
+                match ends {
+                    Ends::Kept(_) | Ends::Asked => {
+                        write!(f, "a reach of {} would do", whole(needed_g))
+                    }
+                    Ends::Zero | Ends::Max => f.write_str("no reach would do"),
+                }
             }
             Self::NoRoom { points } => write!(
                 f,
