@@ -20,12 +20,13 @@ const KNOT_BYTES: usize = 8;
 pub struct Survey {
     /// Place and number of the newest sound header.
     pub newest: Option<(u8, u32)>,
-    /// Newest number on a header that was finished once and is broken.
-    pub broken: Option<u32>,
-    /// First erased header place.
+    /// Newest number on a header that was finished once and is broken, or is in the
+    /// layout of another version of the firmware.
+    pub lost: Option<u32>,
+    /// The first header place that is erased.
     pub free: Option<u8>,
-    /// Newest number on a header in another layout.
-    pub foreign: Option<u32>,
+    /// Whether one is in the layout of another version.
+    pub foreign: bool,
     /// Whether the storage refused.
     pub unreadable: bool,
 }
@@ -84,9 +85,9 @@ impl<S: Storage> Shelf<S> {
     pub fn survey(&mut self, slot: Slot) -> Survey {
         let mut survey = Survey {
             newest: None,
-            broken: None,
+            lost: None,
             free: None,
-            foreign: None,
+            foreign: false,
             unreadable: false,
         };
         for place in 0..PLACES {
@@ -98,8 +99,11 @@ impl<S: Storage> Shelf<S> {
             match found {
                 Place::Erased => survey.free = survey.free.or(Some(place)),
                 Place::Other => {}
-                Place::Broken { sequence } => newest(&mut survey.broken, sequence),
-                Place::Foreign { sequence } => newest(&mut survey.foreign, sequence),
+                Place::Broken { sequence } => newest(&mut survey.lost, sequence),
+                Place::Foreign { sequence } => {
+                    survey.foreign = true;
+                    newest(&mut survey.lost, sequence);
+                }
                 Place::Sound { sequence } => {
                     if survey.newest.is_none_or(|(_, n)| is_newer(sequence, n)) {
                         survey.newest = Some((place, sequence));

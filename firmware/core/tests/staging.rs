@@ -447,10 +447,38 @@ fn a_record_in_another_layout_is_known_and_left_alone() {
         .transfer(&mut scale, kitchen(), ZERO, &knots())
         .unwrap();
     assert!(!scale.state(0).flags.has(Flags::OTHER_LAYOUT));
+    assert_eq!(scale.changes(), 3, "nothing turns the number back");
     let flash = scale.into_storage();
     assert_ne!(flash.slots[0], older);
     assert_eq!(flash.slots[1], newer);
-    let scale = start(flash);
+    let mut scale = start(flash);
     assert_eq!(scale.table().unwrap().knots(), knots());
-    assert!(!scale.state(0).flags.has(Flags::OTHER_LAYOUT));
+    let flags = scale.state(0).flags;
+    assert!(!flags.any(Flags::OTHER_LAYOUT.with(Flags::FELL_BACK)));
+}
+
+/// A newer firmware stored its table in another layout, and the older one is back on
+/// the chip: it weighs with what it can read, and says so.
+#[test]
+fn an_older_record_beside_a_newer_one_in_another_layout_is_told() {
+    let (mut scale, mut laptop) = calibrated();
+    laptop
+        .transfer(&mut scale, kitchen(), ZERO, &many())
+        .unwrap();
+    let mut flash = scale.into_storage();
+    let old_knots = knots();
+    let newer = &mut flash.slots[1];
+    newer[4] = 9;
+    let crc = scalewright_protocol::checksum::crc32(&newer[..43]);
+    newer[43..47].copy_from_slice(&crc.to_le_bytes());
+    let mut scale = start(flash);
+    assert_eq!(scale.table().unwrap().knots(), old_knots);
+    assert!(scale.state(0).flags.has(Flags::FELL_BACK));
+    Laptop::new()
+        .transfer(&mut scale, kitchen(), ZERO, &many())
+        .unwrap();
+    assert_eq!(scale.changes(), 3);
+    let mut scale = start(scale.into_storage());
+    assert_eq!(scale.table().unwrap().knots(), many());
+    assert!(!scale.state(0).flags.has(Flags::FELL_BACK));
 }

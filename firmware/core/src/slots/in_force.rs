@@ -12,7 +12,8 @@ impl<S: Storage> Slots<S> {
     /// Finds the record in force: the newest that checks in every respect.
     /// Reads only.
     ///
-    /// `fell_back` is set when a newer one was finished once and is broken now;
+    /// `fell_back` is set when a newer one was finished once and is broken now, or is
+    /// in the layout of another version;
     /// an update that a power cut ended is no such case. `table` becomes the
     /// record's.
     #[cfg_attr(target_arch = "avr", inline(never))]
@@ -24,11 +25,10 @@ impl<S: Storage> Slots<S> {
         let b = self.shelf.survey(Slot::B);
         let first_b = match (a.newest, b.newest) {
             (Some((_, in_a)), Some((_, in_b))) => is_newer(in_b, in_a),
-            // Where no slot has a header that reads, the broken one goes first,
-            // and of two in another layout the older.
-            (None, None) => match (a.foreign, b.foreign) {
+            // Where no slot has a header that reads, what is there stays as long as it
+            // can, and of two the newer.
+            (None, None) => match (a.lost, b.lost) {
                 (Some(in_a), Some(in_b)) => is_newer(in_a, in_b),
-                (None, None) => b.broken.is_some() && a.broken.is_none(),
                 (in_a, _) => in_a.is_some(),
             },
             (in_a, _) => in_a.is_none(),
@@ -59,13 +59,21 @@ impl<S: Storage> Slots<S> {
             slot = slot.other();
         }
         let here = self.sequence();
-        for broken in [a.broken, b.broken].into_iter().flatten() {
-            fell_back |= here == 0 || is_newer(broken, here);
+        let other_layout = here == 0 && (a.foreign || b.foreign);
+        // One of another version of the firmware is as good as broken here, and told of
+        // by its own name where nothing else is found. Numbers go on from it.
+        for survey in [&a, &b] {
+            if let Some(lost) = survey.lost {
+                fell_back |= !other_layout && (here == 0 || is_newer(lost, here));
+                if survey.foreign && is_newer(lost, self.newest) {
+                    self.newest = lost;
+                }
+            }
         }
         Boot {
             found: here != 0,
             fell_back,
-            other_layout: here == 0 && (a.foreign.is_some() || b.foreign.is_some()),
+            other_layout,
         }
     }
 

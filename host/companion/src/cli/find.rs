@@ -160,7 +160,7 @@ fn conditions(flags: Flags) -> Vec<&'static str> {
         (Flags::UNDERLOAD, "lifted far below zero"),
         (
             Flags::FELL_BACK,
-            "its newest record is damaged; the one before is in force",
+            "its newest record is damaged, or of another firmware version; the one before is in force",
         ),
         (
             Flags::SEALED,
