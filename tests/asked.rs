@@ -8,10 +8,15 @@ use std::process::Stdio;
 
 use support::{Folder, command};
 
-/// What the command shows when these lines are typed.
+/// What a rehearsal shows when these lines are typed.
 fn typed(lines: &str) -> String {
+    answered(&["rehearse", "--ask"], lines)
+}
+
+/// What a command shows when these lines are typed.
+fn answered(arguments: &[&str], lines: &str) -> String {
     let folder = Folder::new();
-    let mut child = command(folder.path(), &["rehearse", "--ask"])
+    let mut child = command(folder.path(), arguments)
         .stdin(Stdio::piped())
         .stdout(Stdio::piped())
         .stderr(Stdio::piped())
@@ -27,6 +32,27 @@ fn typed(lines: &str) -> String {
     let err = String::from_utf8_lossy(&output.stderr).into_owned();
     assert!(!err.contains("panicked"), "{err}");
     String::from_utf8_lossy(&output.stdout).into_owned() + &err
+}
+
+/// What is typed at the bench is answered, whatever it is.
+#[cfg(unix)]
+#[test]
+fn the_bench_answers_what_is_typed() {
+    let lines = "help\n250 g\n\nW1+W4 front left\n1kg+37.5g\n\n99kg\nhlep\n0\nq\n";
+    let shown = answered(&["bench"], lines);
+    for part in [
+        "export SCALEWRIGHT_PORT=/dev/",
+        "Enter alone             says what lies there",
+        "on the pan: 250 g exactly",
+        "going on the pan: W1 + W4 front left",
+        "on the pan: 1.0375 kg exactly",
+        "99 kg would break the cell",
+        "\"hlep\" is no (other) weight here",
+        "taking everything off",
+    ] {
+        assert!(shown.contains(part), "no \"{part}\" in {shown}");
+    }
+    assert_eq!(support::too_wide(&shown), [""; 0]);
 }
 
 #[test]

@@ -7,7 +7,7 @@ mod support;
 use scalewright_bench::pty;
 use serde_json::Value;
 use support::bench::calibrated;
-use support::{Folder, Run, run};
+use support::{Folder, Run, command, run};
 
 fn said(folder: &Folder, port: &str, words: &[&str]) -> Run {
     run(folder.path(), &[words, &["--port", port]].concat())
@@ -29,14 +29,52 @@ fn a_sealed_scale_is_opened_by_its_key_only() {
     assert!(sealed.out.contains("is sealed now"), "{}", sealed.out);
     assert!(sealed.out.contains("no scale legal"), "{}", sealed.out);
     assert!(said(&folder, port, &["seal"]).out.contains("already"));
-    for words in [&["seal", "--open"][..], &["zero", "--tracking", "on"]] {
+    // Whoever would put loads on is told first, and nothing is begun.
+    let weights = "2kg,2kg,1kg,500g,200g,200g,100g";
+    for words in [
+        &["seal", "--open"][..],
+        &["zero", "--tracking", "on"],
+        &[
+            "calibrate",
+            "--max",
+            "6kg",
+            "--e",
+            "2g",
+            "--weights",
+            weights,
+        ],
+        &["table", "adjust", "2kg"],
+        &["table", "roll-back", "--yes"],
+        &[
+            "moved",
+            "--from",
+            "48.1,520m",
+            "--to",
+            "53.6,10m",
+            "--correct",
+        ],
+    ] {
         let refused = said(&folder, port, words);
         assert_eq!(refused.code, 3, "{refused:#?}");
         let told = refused.err.split_whitespace().collect::<Vec<_>>().join(" ");
-        assert!(told.contains("key VIEW held"), "{told}");
+        assert!(told.contains("sealed"), "{told}");
+        assert!(told.contains("right key (VIEW) held"), "{told}");
+        assert!(!refused.out.contains("[y/N]"), "{}", refused.out);
     }
+    assert!(!folder.file("calibration.session.jsonl").exists());
+    let foretold = ["table", "adjust", "2kg", "--too-much", "2g", "--predict"];
+    assert_eq!(said(&folder, port, &foretold).code, 0);
+    let found = json(&folder, port, &["find"]);
+    assert_eq!(found["sealed"], true);
+    assert!(
+        found["conditions"][0]
+            .as_str()
+            .is_some_and(|told| told.contains("sealed"))
+    );
     // That off and on is not enough is tested in the core.
     bench.desk().restart_with(1 << 2);
+    let found = said(&folder, port, &["find"]);
+    assert!(found.out.contains("but open until"), "{}", found.out);
     let opened = json(&folder, port, &["seal", "--open"]);
     assert_eq!(opened["sealed"], false);
     assert!(opened["change"].as_u64() > Some(1));
@@ -45,6 +83,56 @@ fn a_sealed_scale_is_opened_by_its_key_only() {
             .out
             .contains("was not sealed")
     );
+}
+
+/// A change of settings takes the place of the table before in the scale; the laptop
+/// kept it.
+#[test]
+fn rolling_back_goes_past_a_change_of_settings() {
+    let folder = Folder::new();
+    let bench = pty::open(calibrated(3)).expect("a bench");
+    let port = bench.path();
+    let checksum = |told: &Value| told["checksum"].as_str().map(str::to_owned);
+    let first = checksum(&json(&folder, port, &["table"]));
+    let adjusted = ["table", "adjust", "2kg", "--too-much", "2g", "--yes"];
+    assert_eq!(said(&folder, port, &adjusted).code, 0);
+    let second = checksum(&json(&folder, port, &["table"]));
+    assert_ne!(first, second);
+    json(&folder, port, &["zero", "--tracking", "on"]);
+    let back = said(&folder, port, &["table", "roll-back", "--yes"]);
+    assert_eq!(back.code, 0, "{back:#?}");
+    let told = back.out.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(told.contains("of settings alone"), "{told}");
+    assert_eq!(checksum(&json(&folder, port, &["table"])), first);
+    assert_eq!(
+        json(&folder, port, &["zero"])["tracking"],
+        true,
+        "settings stay"
+    );
+    // From a laptop that never read the one before it can't be had.
+    let other = Folder::new();
+    json(&other, port, &["zero", "--tracking", "off"]);
+    let none = said(&other, port, &["table", "roll-back", "--yes"]);
+    none.is_problem(4, "this laptop never read it");
+    assert_eq!(checksum(&json(&folder, port, &["table"])), first);
+}
+
+/// The port in the environment serves where none is named.
+#[test]
+fn the_port_may_stand_in_the_environment() {
+    let folder = Folder::new();
+    let bench = pty::open(calibrated(3)).expect("a bench");
+    let found = |port: &str, words: &[&str]| {
+        let mut command = command(folder.path(), words);
+        let output = command.env("SCALEWRIGHT_PORT", port).output();
+        Run::from(output.expect("it runs"))
+    };
+    let named = found(bench.path(), &["find"]);
+    assert_eq!(named.code, 0, "{named:#?}");
+    assert!(named.out.contains(bench.path()), "{}", named.out);
+    let wins = found("/dev/no-such-port", &["find", "--port", bench.path()]);
+    assert_eq!(wins.code, 0, "{wins:#?}");
+    found("/dev/no-such-port", &["find"]).is_problem(3, "/dev/no-such-port");
 }
 
 #[test]

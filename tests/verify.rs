@@ -39,6 +39,20 @@ fn a_rehearsal_ends_with_every_test_and_its_report() {
     let rewritten = std::fs::read_to_string(folder.file("rehearsal/verification.html"));
     assert_eq!(rewritten.expect("the report"), page);
 
+    // Cut short it gives what it holds, and does not end as if it had passed.
+    let whole = std::fs::read_to_string(folder.file(file)).expect("the session");
+    let lines: Vec<&str> = whole.lines().collect();
+    let cut = lines[..lines.len() * 3 / 4].join("\n") + "\n";
+    let cut = folder.with("cut.session.jsonl", cut);
+    let again = run(folder.path(), &["verify", "--again", &cut]);
+    assert_eq!((again.code, again.err.as_str()), (5, ""), "{}", again.out);
+    assert!(again.out.contains("It was cut short"), "{}", again.out);
+    let told = again.out.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(
+        told.contains("--go-on --session cut.session.jsonl"),
+        "{told}"
+    );
+
     // A calibration's file is none of a verification, and the other way round.
     let file = "rehearsal/rehearsal.session.jsonl";
     run(folder.path(), &["verify", "--again", file]).is_problem(DATA, "makes no sense");

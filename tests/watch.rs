@@ -172,7 +172,7 @@ fn a_pipe_gets_one_plain_line_a_second() {
             .filter(|line| line.contains(" s ") && line.starts_with(' '));
         assert_eq!(seconds.count(), 8, "{run:#?}");
         let words = match trouble {
-            None => "0 g  stable, zero; last",
+            None => "0 g  at rest, zero; last",
             Some(AdcTrouble::HeldHigh) => {
                 "- - - g  the ADC is silent: check its supply and data wire"
             }
@@ -184,7 +184,7 @@ fn a_pipe_gets_one_plain_line_a_second() {
     let arguments = ["watch", "--port", bench.path(), "--seconds", "3"];
     let run = support::run(folder.path(), &arguments);
     assert!(
-        run.out.contains(" counts  stable; not calibrated, 0.1"),
+        run.out.contains(" counts  at rest; not calibrated, 0.1"),
         "{run:#?}"
     );
 }
@@ -220,7 +220,7 @@ fn a_terminal_is_redrawn_within_80_columns_and_given_back() {
         let desk = bench.desk();
         let arguments = ["watch", "--port", bench.path()];
         // Loads the pan, sees it move and rest, tares, sees that, and ends.
-        let steps = ["stable, zero", "  moving", "  stable", "stable, net"];
+        let steps = ["at rest, zero", "  moving", "  at rest", "at rest, net"];
         let mut done = 0;
         let (code, shown) = terminal::at_a_terminal(folder.path(), &arguments, settings, |shown| {
             let newest = shown.rsplit("\x1b[H").next().unwrap_or_default();

@@ -97,7 +97,8 @@ pub fn command(folder: &Path, arguments: &[&str]) -> Command {
         .env("USER", "ida")
         // What a run keeps for later goes with its folder.
         .env("XDG_DATA_HOME", folder)
-        .env_remove("NO_COLOR");
+        .env_remove("NO_COLOR")
+        .env_remove("SCALEWRIGHT_PORT");
     command
 }
 

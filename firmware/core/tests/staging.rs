@@ -451,7 +451,7 @@ fn a_record_in_another_layout_is_known_and_left_alone() {
     let flash = scale.into_storage();
     assert_ne!(flash.slots[0], older);
     assert_eq!(flash.slots[1], newer);
-    let mut scale = start(flash);
+    let scale = start(flash);
     assert_eq!(scale.table().unwrap().knots(), knots());
     let flags = scale.state(0).flags;
     assert!(!flags.any(Flags::OTHER_LAYOUT.with(Flags::FELL_BACK)));
@@ -478,7 +478,7 @@ fn an_older_record_beside_a_newer_one_in_another_layout_is_told() {
         .transfer(&mut scale, kitchen(), ZERO, &many())
         .unwrap();
     assert_eq!(scale.changes(), 3);
-    let mut scale = start(scale.into_storage());
+    let scale = start(scale.into_storage());
     assert_eq!(scale.table().unwrap().knots(), many());
     assert!(!scale.state(0).flags.has(Flags::FELL_BACK));
 }

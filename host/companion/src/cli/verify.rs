@@ -384,7 +384,7 @@ fn conclude(entries: &[ProofEntry], journal: &Path, json: bool) -> Outcome {
     let left = left_to_make(entries);
     if !left.is_empty() && !json {
         let text = format!(
-            "It was cut short: {} not made to the end. {} makes the rest.",
+            "It was cut short; not made to the end: {}. {} makes the rest.",
             left.join(", "),
             going_on(&saved::short(journal))
         );
