@@ -152,10 +152,12 @@ impl Settings {
         if self.d < 1 || self.d > self.e {
             return Err(SettingsFault::ScaleInterval);
         }
-        let Some(divisions) = self.max.checked_div(self.e) else {
+        // Both as they are above zero: below it Max is too large in this way.
+        let Some(divisions) = (self.max as u32).checked_div(self.e as u32) else {
             return Err(SettingsFault::Capacity);
         };
-        if !(100..=100_000).contains(&divisions) || self.max > Self::MAX_QUANTA {
+        let too_large = self.max as u32 > Self::MAX_QUANTA as u32;
+        if !(100..=100_000).contains(&divisions) || too_large {
             return Err(SettingsFault::Capacity);
         }
         if self.rate_sps == 0 {

@@ -64,13 +64,28 @@ impl<'a> Stuffer<'a> {
 
     /// Takes the next byte of content.
     pub fn push(&mut self, byte: u8) {
+        if byte == 0 || self.code == FULL {
+            self.end_of_block(byte);
+        } else {
+            self.append(byte);
+        }
+    }
+
+    /// Takes a byte that ends the block at hand, or finds it full. Apart, so that most
+    /// bytes pass without it.
+    #[cfg_attr(target_arch = "avr", inline(never))]
+    fn end_of_block(&mut self, byte: u8) {
         if self.code == FULL {
             self.close();
         }
         if byte == 0 {
             self.close();
-            return;
+        } else {
+            self.append(byte);
         }
+    }
+
+    fn append(&mut self, byte: u8) {
         self.set(self.at, byte);
         self.at = self.at.wrapping_add(1);
         self.code = self.code.wrapping_add(1);

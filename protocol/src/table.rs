@@ -214,15 +214,21 @@ impl<const N: usize> Table<N> {
     /// and never falling while counts rise.
     #[must_use]
     pub fn lookup(&self, net_counts: i32) -> Reading {
-        self.lookup_q8(i64::from(net_counts) * 256)
+        self.lookup_between(net_counts, 0)
     }
 
-    /// Mass at `net_q8`/256 counts, for means that carry a fraction. The largest
+    /// Mass at `net_q8`/256 counts, for means that carry a fraction.
+    #[must_use]
+    pub fn lookup_q8(&self, net_q8: i64) -> Reading {
+        self.lookup_between(saturate_i32(net_q8 >> 8), net_q8 as u8)
+    }
+
+    /// Mass at so many counts, rounded down, and `fraction`/256 of one. The largest
     /// product, 1.25·2^25·256 counts times 2^29 quanta, stays below 2^63 by the
     /// limits on knots. Never inlined, for the flash of small chips.
     #[must_use]
     #[cfg_attr(target_arch = "avr", inline(never))]
-    pub fn lookup_q8(&self, net_q8: i64) -> Reading {
+    pub fn lookup_between(&self, net_counts: i32, mut fraction: u8) -> Reading {
         // `new` guarantees two knots; the fallback keeps this free of panics.
         let (Some(first), Some(last)) = (self.knots.first(), self.knots.last()) else {
             return Reading {
@@ -230,10 +236,9 @@ impl<const N: usize> Table<N> {
                 place: Place::Beyond,
             };
         };
-        // Whole counts below the value and at or above it, and the fraction: on
-        // which side of a knot a value lies can be told from whole counts.
-        let mut fraction = net_q8 as u8;
-        let mut counts = saturate_i32(net_q8 >> 8).min(i32::MAX - 1);
+        // Whole counts below the value, and at or above it: on which side of a knot it
+        // lies can be told from them.
+        let mut counts = net_counts.min(i32::MAX - 1);
         let up = counts.wrapping_add(i32::from(fraction != 0));
         let reach = last.counts.wrapping_sub(first.counts) / 4;
         let lowest = first.counts.wrapping_sub(reach);
@@ -247,14 +252,16 @@ impl<const N: usize> Table<N> {
             counts = if counts < lowest { lowest } else { highest };
             fraction = 0;
         }
+        // The first pair whose higher knot lies above, else the last pair.
         let mut before = first;
         let mut after = last;
-        for (left, right) in self.knots.iter().zip(self.knots.iter().skip(1)) {
-            before = left;
+        let mut knots = self.knots.iter().skip(1);
+        while let Some(right) = knots.next() {
             after = right;
-            if counts < right.counts {
+            if counts < right.counts || knots.len() == 0 {
                 break;
             }
+            before = right;
         }
         // By the limits on knots these have 35, 34 and 30 bits, and the product,
         // 1.25·2^25·256 counts times 2^29 quanta at most, 63.

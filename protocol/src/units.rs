@@ -47,8 +47,6 @@ pub const fn reached_ms(now: u32, deadline: u32) -> bool {
 /// assert_eq!(divide_to_nearest(-4, 3), -1);
 /// ```
 ///
-/// Never inlined: on an 8-bit chip each copy costs hundreds of bytes of flash.
-///
 /// Never inlined, nor are the next three: 64-bit arithmetic takes much flash on
 /// an 8-bit chip.
 #[must_use]
@@ -57,17 +55,12 @@ pub const fn divide_to_nearest(numerator: i64, denominator: i64) -> i64 {
     if denominator <= 0 {
         return 0;
     }
-    let divisor = denominator.unsigned_abs();
-    // At most 2^63 + 2^62.
-    let moved = numerator.unsigned_abs() + (divisor >> 1);
-    let quotient = match moved.checked_div(divisor) {
-        Some(quotient) => quotient as i64,
-        None => 0,
-    };
-    if numerator < 0 {
-        quotient.wrapping_neg()
+    let (down, rest) = divide_down(numerator, denominator);
+    let to_next = denominator.wrapping_sub(rest);
+    if rest > to_next || (rest == to_next && numerator >= 0) {
+        down.wrapping_add(1)
     } else {
-        quotient
+        down
     }
 }
 
@@ -86,16 +79,17 @@ pub const fn divide_down(numerator: i64, divisor: i64) -> (i64, i64) {
     if divisor <= 0 {
         return (0, 0);
     }
-    let quotient = match numerator.checked_div(divisor) {
-        Some(quotient) => quotient,
+    // Below zero, -1 - n is divided in place of n: its quotient, turned back in the
+    // same way, is the one rounded down. So it takes no signed division.
+    let below = numerator >> 63;
+    let quotient = match ((numerator ^ below) as u64).checked_div(divisor as u64) {
+        Some(quotient) => quotient as i64 ^ below,
         None => 0,
     };
-    let rest = numerator.wrapping_sub(quotient.wrapping_mul(divisor));
-    if rest < 0 {
-        (quotient.wrapping_sub(1), rest.wrapping_add(divisor))
-    } else {
-        (quotient, rest)
-    }
+    (
+        quotient,
+        numerator.wrapping_sub(quotient.wrapping_mul(divisor)),
+    )
 }
 
 /// `a · b`, exact.

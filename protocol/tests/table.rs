@@ -6,7 +6,7 @@ mod support;
 use proptest::prelude::*;
 use scalewright_protocol::settings::{Settings, SettingsFault};
 use scalewright_protocol::table::{Knot, Place, Table, check};
-use scalewright_protocol::units::{divide_to_nearest, saturate_i32};
+use scalewright_protocol::units::{divide_down, divide_to_nearest, saturate_i32};
 use support::exact::Exact;
 use support::strategies::{sound_knots, wild_knots};
 use support::vectors;
@@ -95,6 +95,31 @@ proptest! {
         }
     }
 
+    /// Of any two numbers, beside 128-bit arithmetic.
+    #[test]
+    fn division_is_exact(numerator in any::<i64>(), divisor in any::<i64>()) {
+        let (down, rest) = divide_down(numerator, divisor);
+        if divisor <= 0 {
+            prop_assert_eq!((down, rest), (0, 0));
+            prop_assert_eq!(divide_to_nearest(numerator, divisor), 0);
+        } else {
+            let (n, d) = (i128::from(numerator), i128::from(divisor));
+            prop_assert_eq!(i128::from(down), n.div_euclid(d));
+            prop_assert_eq!(i128::from(rest), n.rem_euclid(d));
+            let away = n.signum() * ((2 * n.abs() + d) / (2 * d));
+            prop_assert_eq!(i128::from(divide_to_nearest(numerator, divisor)), away);
+        }
+    }
+
+    /// Ties, which chance does not find: n/2 and (n + 1/2) of even divisors.
+    #[test]
+    fn halves_of_any_size_go_away_from_zero(half in 1i64..1 << 40, whole in 0i64..1 << 20) {
+        let divisor = 2 * half;
+        let numerator = whole * divisor + half;
+        prop_assert_eq!(divide_to_nearest(numerator, divisor), whole + 1);
+        prop_assert_eq!(divide_to_nearest(-numerator, divisor), -(whole + 1));
+    }
+
     /// Settings of any kind are judged without harm, and what passes is bounded.
     #[test]
     fn wild_settings_are_judged(
@@ -106,7 +131,7 @@ proptest! {
         let settings = Settings { quantum_ug, max, e, d, ..vectors::KITCHEN };
         if settings.check().is_ok() {
             prop_assert!(e >= 100 && d >= 1 && d <= e);
-            prop_assert!(max <= Settings::MAX_QUANTA);
+            prop_assert!(max <= Settings::MAX_QUANTA && (100..=100_000).contains(&(max / e)));
         }
         prop_assert!(settings.overload_above() >= max || e < 0);
     }

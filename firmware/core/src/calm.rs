@@ -19,12 +19,14 @@ const BAND_MAX: u32 = 13;
 /// `limit_q8` is worth the settings' tenths of d.
 #[must_use]
 pub fn keep(spread_q8: u32, limit_q8: u32, settings: &Settings) -> u32 {
-    // Of a tenth of d a 64th of it is 10/64, near enough 1/6.
-    let parts = spread_q8
-        .wrapping_mul(u32::from(settings.rest_tenths_d).wrapping_mul(6))
-        .checked_div(limit_q8)
-        .unwrap_or(0)
-        .min(BAND_MAX);
+    // Of a tenth of d a 64th of it is 10/64, near enough 1/6. How often the limit goes
+    // into that is counted, as it is seldom often: an 8-bit chip divides slowly.
+    let mut left = spread_q8.wrapping_mul(u32::from(settings.rest_tenths_d).wrapping_mul(6));
+    let mut parts = 0u32;
+    while limit_q8 > 0 && left >= limit_q8 && parts < BAND_MAX {
+        left = left.wrapping_sub(limit_q8);
+        parts = parts.wrapping_add(1);
+    }
     // d is below 2^23: it is at most e, and Max at least 100 e.
     parts.wrapping_add(32).wrapping_mul(settings.d as u32) >> 6
 }

@@ -110,6 +110,10 @@ pub struct Filter {
     /// How far neighbours in the run lie apart, all together, counts: between codes of
     /// 24 bits there are less than 2^24, so that it stays below 2^30.
     rough: u32,
+    /// The newest code that was taken, counts, and how far it lay from the one taken
+    /// before.
+    newest: i32,
+    moved: u32,
     /// Sum of all codes up to each of the last, counts, wrapping: differences over a
     /// run stay below 2^30.
     sums: [i32; RING as usize],
@@ -140,6 +144,8 @@ impl Filter {
             held: 0,
             sound: 0,
             rough: 0,
+            newest: 0,
+            moved: 0,
             sums: [0; RING as usize],
         }
     }
@@ -180,11 +186,10 @@ impl Filter {
     /// Puts a code into the ring; whether it is held back there.
     #[cfg_attr(target_arch = "avr", inline(never))]
     fn hold_back(&mut self, code: i32) -> bool {
-        let newest = self.sum(0, 1);
-        let limit = (self.apart(0, 1) << 1)
+        let limit = (self.moved << 1)
             .wrapping_add(u32::from(self.known_noise_q4() >> WILD_SHIFT))
             .wrapping_add(SPIKE_FLOOR_COUNTS);
-        let wild = self.out.run > 0 && distance(code, newest) > limit;
+        let wild = self.out.run > 0 && distance(code, self.newest) > limit;
         self.held = if wild { self.held.wrapping_add(1) } else { 0 };
         let mut at = self.next;
         for _ in 1..self.held {
@@ -221,9 +226,12 @@ impl Filter {
     fn take(&mut self) {
         self.next = after(self.next);
         let run = self.out.run;
+        let code = self.sum(0, 1);
+        self.moved = distance(code, self.newest);
+        self.newest = code;
         let mut rough = match run {
             0 => 0,
-            _ => self.rough.wrapping_add(self.apart(0, 1)),
+            _ => self.rough.wrapping_add(self.moved),
         };
         if run == LONGEST {
             rough = rough.wrapping_sub(self.apart(LONGEST - 1, 1));
@@ -231,7 +239,6 @@ impl Filter {
             self.out.run = run.wrapping_add(1);
         }
         self.rough = rough;
-        let code = self.sum(0, 1);
         // Whichever end: without its sign either is CODE_MAX.
         self.sound = if code ^ (code >> 31) == CODE_MAX {
             0
@@ -249,10 +256,17 @@ impl Filter {
         // At most 2^31 after five doublings.
         let mut floor_q4 = rest_q8 >> 6;
         let mut k = 1u8;
+        // The sums up to the newest, and to the last of the k before the newest k.
+        let newest = self.sum_to(0);
+        let mut middle = self.sum_to(1);
         while k <= self.out.run / 2 {
-            if self.apart(0, k) > bound_q4.wrapping_add(floor_q4) >> 4 {
+            let oldest = self.sum_to(k << 1);
+            let apart = distance(newest.wrapping_sub(middle), middle.wrapping_sub(oldest));
+            middle = oldest;
+            if apart > bound_q4.wrapping_add(floor_q4) >> 4 {
                 // Taken once more, from the first of them on.
                 self.next = self.place(k.wrapping_sub(1));
+                self.newest = self.sum(0, 1);
                 self.begin(k);
             }
             k <<= 1;
@@ -307,7 +321,10 @@ impl Filter {
     #[cfg_attr(target_arch = "avr", inline(never))]
     #[cfg_attr(not(target_arch = "avr"), inline(always))]
     fn apart(&self, skipped: u8, k: u8) -> u32 {
-        distance(self.sum(skipped, k), self.sum(skipped.wrapping_add(k), k))
+        let middle = self.sum_to(skipped.wrapping_add(k));
+        let newer = self.sum_to(skipped).wrapping_sub(middle);
+        let before = skipped.wrapping_add(k << 1);
+        distance(newer, middle.wrapping_sub(self.sum_to(before)))
     }
 
     /// Sum of the `count` codes before the newest `skipped`, counts: at most 64
@@ -351,10 +368,13 @@ impl Filter {
 /// `sum / count`, q8, rounded towards zero; 0 of none. For a sum of so many codes.
 #[cfg_attr(target_arch = "avr", inline(never))]
 fn over_q8(sum: i32, count: u8) -> i32 {
-    let count = i32::from(count);
-    let whole = sum.checked_div(count).unwrap_or(0);
-    let part = sum.wrapping_sub(whole.wrapping_mul(count));
-    (whole << 8).wrapping_add((part << 8).checked_div(count).unwrap_or(0))
+    let magnitude = sum.unsigned_abs();
+    let whole = magnitude.checked_div(u32::from(count)).unwrap_or(0);
+    // Less than `count`, which is at most 64: the rest of it fits 16 bits.
+    let part = magnitude.wrapping_sub(whole.wrapping_mul(u32::from(count))) as u16;
+    let fraction = (part << 8).checked_div(u16::from(count)).unwrap_or(0);
+    let q8 = (whole << 8).wrapping_add(u32::from(fraction)) as i32;
+    if sum < 0 { q8.wrapping_neg() } else { q8 }
 }
 
 /// How far apart two values are. Not inlined: it takes much flash on an 8-bit

@@ -100,14 +100,17 @@ impl Reference {
         smooth_q8: i32,
         saturated: bool,
     ) -> Weighed {
-        let net_q8 = i64::from(smooth_q8) - (i64::from(self.zero_counts) << 8);
-        let reading = table.lookup_q8(net_q8);
+        // Both are codes, so that their difference fits.
+        let counts = (smooth_q8 >> 8).wrapping_sub(self.zero_counts);
+        let fraction = smooth_q8 as u8;
+        let positive = counts > 0 || (counts == 0 && fraction > 0);
+        let reading = table.lookup_between(counts, fraction);
         let mut plays = self.plays;
         let correction = plays.follow(reading.mass, settings.max, settings.loop_gain);
         let mass = reading.mass.wrapping_sub(correction);
         let beyond = reading.place == Place::Beyond || saturated;
-        let over = mass > settings.overload_above() || (beyond && net_q8 > 0);
-        let under = mass < settings.d.wrapping_mul(-UNDERLOAD_D) || (beyond && net_q8 <= 0);
+        let over = mass > settings.overload_above() || (beyond && positive);
+        let under = mass < settings.d.wrapping_mul(-UNDERLOAD_D) || (beyond && !positive);
         let flags = Flags::default()
             .with_if(Flags::AT_ZERO, is_zero(mass, settings) && !saturated)
             .with_if(Flags::NET, self.tare != 0)

@@ -27,9 +27,9 @@ const LONGEST: usize = 64;
 const TIGHT: usize = 60;
 
 /// Keeps such sequences once, again and again while that saves anything.
-pub fn share(program: &mut Program, takers: &HashSet<String>) {
+pub fn share(program: &mut Program, takers: &HashSet<String>, patience: isize) {
     let mut number = 0;
-    while share_once(program, takers, &mut number) {}
+    while share_once(program, takers, patience, &mut number) {}
 }
 
 /// An instruction's part in a sequence.
@@ -61,7 +61,12 @@ struct Repeat {
     gain: isize,
 }
 
-fn share_once(program: &mut Program, takers: &HashSet<String>, number: &mut usize) -> bool {
+fn share_once(
+    program: &mut Program,
+    takers: &HashSet<String>,
+    patience: isize,
+    number: &mut usize,
+) -> bool {
     let tokens = tokens(program, takers);
     let mut repeats = repeats(&tokens);
     repeats.sort_by_key(|repeat| (-repeat.gain, repeat.starts.first().copied()));
@@ -73,7 +78,7 @@ fn share_once(program: &mut Program, takers: &HashSet<String>, number: &mut usiz
         let starts: Vec<usize> = repeat.starts.iter().copied().filter(is_free).collect();
         let gain = gain(&tokens, &starts, repeat.length);
         // What is left of it may be worth less than what another round finds.
-        if gain < LEAST_GAIN || gain * 10 < repeat.gain * 8 {
+        if gain < LEAST_GAIN || gain * 10 < repeat.gain * patience {
             continue;
         }
         let name = format!("shared_{number}");
@@ -316,7 +321,7 @@ mod tests {
         let one = [&BODY[..], &["push r24", "ret"]].concat();
         let two = [&["inc r20"], &BODY[..], &["pop r24", "ret"]].concat();
         let mut both = program(&[&one, &two]);
-        share(&mut both, &HashSet::new());
+        share(&mut both, &HashSet::new(), 8);
         assert_eq!(
             both.functions[0].texts(),
             ["call shared_0", "push r24", "ret"]
@@ -335,7 +340,7 @@ mod tests {
         let one = [&["inc r20"], &end[..]].concat();
         let two = [&["dec r20"], &end[..]].concat();
         let mut both = program(&[&one, &two]);
-        share(&mut both, &HashSet::new());
+        share(&mut both, &HashSet::new(), 8);
         assert_eq!(both.functions[0].texts(), ["inc r20", "jmp shared_0"]);
         assert_eq!(both.functions[2].lines.len(), end.len());
     }
@@ -349,11 +354,11 @@ mod tests {
         let two = [&pushes[..], &["reti"]].concat();
         let mut both = program(&[&one, &two]);
         let before = both.clone();
-        share(&mut both, &HashSet::new());
+        share(&mut both, &HashSet::new(), 8);
         assert_eq!(both, before);
         let halves = ["lds r24, a", "lds r25, b", ".L1:", "sts c, r24", "rjmp .L1"];
         let mut both = program(&[&halves, &halves]);
-        share(&mut both, &HashSet::new());
+        share(&mut both, &HashSet::new(), 8);
         let kept = both.functions[0].texts();
         assert!(kept.contains(&".L1:".to_string()), "{kept:?}");
         assert!(
@@ -368,7 +373,7 @@ mod tests {
     fn entering_a_function_stays_in_it() {
         let lines = ["ldi r26, 4", "call enter_14", "movw r14, r24", "inc r9"];
         let mut both = program(&[&lines, &lines]);
-        share(&mut both, &HashSet::new());
+        share(&mut both, &HashSet::new(), 8);
         assert_eq!(both.functions[0].texts()[..2], lines[..2]);
     }
 
@@ -383,7 +388,7 @@ mod tests {
             "inc r9",
         ];
         let mut both = program(&[&lines, &lines, &lines]);
-        share(&mut both, &HashSet::from(["g".to_string()]));
+        share(&mut both, &HashSet::from(["g".to_string()]), 8);
         let kept = both.functions[0].texts();
         assert_eq!(kept[1], "call g");
         assert!(kept.contains(&"icall".to_string()), "{kept:?}");
@@ -400,7 +405,7 @@ mod tests {
     fn what_a_skip_decides_about_stays_where_it_is() {
         let one = [&["sbrc r24, 0"], &BODY[..], &["ret"]].concat();
         let mut both = program(&[&one, &one]);
-        share(&mut both, &HashSet::new());
+        share(&mut both, &HashSet::new(), 8);
         let kept = both.functions[0].texts();
         assert_eq!(kept[..2], ["sbrc r24, 0", "lds r24, a"]);
     }
@@ -414,7 +419,7 @@ mod tests {
         let (one, two) = (loop_of("dec r20"), loop_of("dec r21"));
         let mut both = program(&[&one, &two]);
         let before = both.clone();
-        share(&mut both, &HashSet::new());
+        share(&mut both, &HashSet::new(), 8);
         assert_eq!(both, before);
     }
 
@@ -424,7 +429,7 @@ mod tests {
         let lines = [&lines[..], &["ret"]].concat();
         let mut one = program(&[&lines]);
         let bytes = one.functions[0].bytes();
-        share(&mut one, &HashSet::new());
+        share(&mut one, &HashSet::new(), 8);
         let calls = one.functions[0].texts();
         assert!(
             calls.iter().any(|text| text.starts_with("call")),

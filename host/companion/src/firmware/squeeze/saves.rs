@@ -2,8 +2,9 @@
 //!
 //! The compiler writes out up to eighteen pushes, the move of the stack's end
 //! and their reverse in every function. Here a function calls one piece of code
-//! that does it from its highest register number down, and leaves by another.
-//! A function may come to save more registers than it needs.
+//! that does it from its lowest register number up, and leaves by another. A
+//! function may come to save more registers than it needs. One without a frame has
+//! a shorter way in and out, which leaves the stack's end and Y alone.
 //!
 //! Calling convention: "AVR-GCC", GCC wiki, section "Calling Convention". On
 //! entry r0, X and Z are free; on leaving they are, too; Y keeps the frame.
@@ -13,10 +14,20 @@ use std::collections::{BTreeSet, HashSet};
 use super::effects::Way;
 use super::program::{Function, Instruction, Line, Program};
 
-/// Bytes from where sharing pays.
-const LEAST_GAIN: usize = 6;
+/// Which functions share this work: what is best depends on what comes after, and is
+/// found out by trying.
+#[derive(Clone, Copy, Debug)]
+pub struct Terms {
+    /// Bytes from where sharing pays.
+    pub least_gain: usize,
+    /// The lowest register from which a way without a frame is worth its room.
+    pub least_bare: u8,
+}
+
 /// Bytes of stack a function may use beyond what it needs.
 const MOST_WASTE: usize = 4;
+/// How the ways without a frame differ in name.
+const BARE: &str = "bare_";
 /// Number that stands for "only the frame's pointer" among registers 2 to 17.
 const NONE: u8 = 18;
 
@@ -27,27 +38,35 @@ struct Frame {
     head: usize,
     /// Lowest register to save; [`NONE`] for none.
     lowest: u8,
-    /// Bytes of the frame.
-    room: u8,
+    /// Bytes of the frame; `None` without one.
+    room: Option<u8>,
     /// Each way out: first line, how many lines, how many of them give the
     /// frame back.
     ways_out: Vec<(usize, usize, usize)>,
 }
 
 /// Lets the functions of the program share this work where that is shorter.
-pub fn share(program: &mut Program) {
-    let mut used = BTreeSet::new();
+pub fn share(program: &mut Program, terms: Terms) {
+    let (mut framed, mut bare) = (BTreeSet::new(), BTreeSet::new());
     for function in &mut program.functions {
-        if let Some(frame) = frame(function)
-            && gain(&frame) >= LEAST_GAIN
+        if let Some(frame) = frame(function, terms.least_bare)
+            && gain(&frame) >= terms.least_gain
         {
+            let used = match frame.room {
+                Some(_) => &mut framed,
+                None => &mut bare,
+            };
             used.insert(frame.lowest);
             rewrite(function, &frame);
         }
     }
-    if !used.is_empty() {
-        program.functions.push(enter(&used));
-        program.functions.push(leave(&used));
+    if !framed.is_empty() {
+        program.functions.push(enter(&framed));
+        program.functions.push(leave(&framed));
+    }
+    if !bare.is_empty() {
+        program.functions.push(enter_bare(&bare));
+        program.functions.push(leave_bare(&bare));
     }
 }
 
@@ -58,24 +77,30 @@ pub fn enters(code: &Instruction) -> bool {
 }
 
 fn gain(frame: &Frame) -> usize {
-    // `ldi` and a call of either length; a jump and what gives the frame back.
+    // `ldi`, if there is a frame, and a call of either length; a jump and what gives
+    // the frame back.
+    let head = if frame.room.is_some() { 5 } else { 3 };
     let out = frame
         .ways_out
         .iter()
         .map(|(_, lines, kept)| 2 * (lines - kept));
-    (2 * frame.head + out.clone().sum::<usize>()).saturating_sub(5 + 3 * out.count())
+    (2 * frame.head + out.clone().sum::<usize>()).saturating_sub(head + 3 * out.count())
 }
 
 fn rewrite(function: &mut Function, frame: &Frame) {
     for (first, count, kept) in frame.ways_out.iter().rev() {
         let end = first + count;
-        let jump = Line::new(&format!("jmp\tleave_{}", frame.lowest));
+        let way = if frame.room.is_some() { "" } else { BARE };
+        let jump = Line::new(&format!("jmp\tleave_{way}{}", frame.lowest));
         function.lines.splice(first + kept..end, [jump]);
     }
-    let head = [
-        Line::new(&format!("ldi\tr26, {}", frame.room)),
-        Line::new(&format!("call\tenter_{}", frame.lowest)),
-    ];
+    let head = match frame.room {
+        Some(room) => vec![
+            Line::new(&format!("ldi\tr26, {room}")),
+            Line::new(&format!("call\tenter_{}", frame.lowest)),
+        ],
+        None => vec![Line::new(&format!("call\tenter_{BARE}{}", frame.lowest))],
+    };
     function.lines.splice(..frame.head, head);
 }
 
@@ -88,7 +113,7 @@ fn text_of(function: &Function, at: usize) -> &str {
         .map_or("", |code| code.text.as_str())
 }
 
-fn frame(function: &Function) -> Option<Frame> {
+fn frame(function: &Function, least_bare: u8) -> Option<Frame> {
     let mut at = 0;
     let mut saved = Vec::new();
     while let Some(number) = text_of(function, at).strip_prefix("push\tr") {
@@ -121,7 +146,8 @@ fn frame(function: &Function) -> Option<Frame> {
         Some(lowest) => *lowest,
         None => NONE,
     };
-    let bytes = 2 + usize::from(NONE - lowest);
+    let bare = !has_frame && (least_bare..NONE).contains(&lowest);
+    let bytes = if bare { 0 } else { 2 } + usize::from(NONE - lowest);
     // Arguments on the stack lie beyond what is saved, so nothing may move there.
     let waste = bytes.saturating_sub(saved.len());
     if waste > MOST_WASTE || (bytes != saved.len() && looks_beyond(function, room)) {
@@ -141,7 +167,7 @@ fn frame(function: &Function) -> Option<Frame> {
     Some(Frame {
         head: at,
         lowest,
-        room,
+        room: (!bare).then_some(room),
         ways_out,
     })
 }
@@ -364,10 +390,49 @@ fn leave(used: &BTreeSet<u8>) -> Function {
     Function::made("leave", lines)
 }
 
+/// Saves registers from the entry's up, and nothing else.
+fn enter_bare(used: &BTreeSet<u8>) -> Function {
+    let mut lines = Vec::new();
+    let lowest = used.first().copied().unwrap_or(NONE);
+    for entry in used.iter().rev() {
+        lines.push(Line::Label(format!("enter_{BARE}{entry}")));
+        lines.extend(["pop\tr31", "pop\tr30"].map(Line::new));
+        if *entry != lowest {
+            lines.push(Line::new(&format!("rjmp\t.Lkeep_{entry}")));
+        }
+    }
+    for number in lowest..NONE {
+        if used.contains(&number) && number != lowest {
+            lines.push(Line::Label(format!(".Lkeep_{number}")));
+        }
+        lines.push(Line::new(&format!("push\tr{number}")));
+    }
+    lines.push(Line::new("ijmp"));
+    Function::made("enter_bare", lines)
+}
+
+/// Brings back what `enter_bare` saved and returns.
+///
+/// What is popped last differs, so that nothing of it can be shared.
+fn leave_bare(used: &BTreeSet<u8>) -> Function {
+    let mut lines = Vec::new();
+    for entry in used {
+        lines.push(Line::Label(format!("leave_{BARE}{entry}")));
+        let pops = (*entry..NONE).rev();
+        lines.extend(pops.map(|number| Line::new(&format!("pop\tr{number}"))));
+        lines.push(Line::new("ret"));
+    }
+    Function::made("leave_bare", lines)
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
 
+    const TERMS: Terms = Terms {
+        least_gain: 4,
+        least_bare: 12,
+    };
     const MOVE: [&str; 5] = [
         "in r0, 63",
         "cli",
@@ -396,7 +461,7 @@ mod tests {
     fn shared(function: Function) -> (Vec<String>, usize) {
         let mut program = Program::default();
         program.functions.push(function);
-        share(&mut program);
+        share(&mut program, TERMS);
         (program.functions[0].texts(), program.functions.len())
     }
 
@@ -412,6 +477,48 @@ mod tests {
         ];
         assert_eq!(texts, wanted);
         assert_eq!(functions, 3);
+    }
+
+    /// Without a frame Y and the stack's end are left alone.
+    #[test]
+    fn without_a_frame_only_registers_are_saved() {
+        let texts = [
+            "push r14", "push r15", "push r16", "push r17", "call g", "pop r17", "pop r16",
+            "pop r15", "pop r14", "ret",
+        ];
+        let mut program = Program::default();
+        program.functions.push(Function::written("f", &texts));
+        share(&mut program, TERMS);
+        let each: Vec<_> = program.functions.iter().map(Function::texts).collect();
+        assert_eq!(
+            each[0],
+            ["call enter_bare_14", "call g", "jmp leave_bare_14"]
+        );
+        // The way back is taken off before, and jumped to after the last push.
+        assert_eq!(
+            each[1],
+            [
+                "enter_bare_14:",
+                "pop r31",
+                "pop r30",
+                "push r14",
+                "push r15",
+                "push r16",
+                "push r17",
+                "ijmp"
+            ]
+        );
+        assert_eq!(
+            each[2],
+            [
+                "leave_bare_14:",
+                "pop r17",
+                "pop r16",
+                "pop r15",
+                "pop r14",
+                "ret"
+            ]
+        );
     }
 
     #[test]
