@@ -41,6 +41,8 @@ pub fn panel() -> Sheet {
     front.press(ZERO);
     sheet.add(front.look(), "ZERO is refused, and why");
     front.load(6100.0);
+    // What a key said stands for two seconds.
+    front.pass(2000);
     sheet.add(front.look(), "Beyond Max + 9 e");
     hold(&front.chip.rig).wires("unplugged");
     front.pass(2000);

@@ -169,7 +169,7 @@ pub fn weights_named(text: &str, class: Option<&str>) -> Result<Vec<PlannedWeigh
 pub fn run(arguments: &Arguments) -> Outcome {
     let plan = plan(arguments)?;
     let mut found = connect_to_change(arguments.port.as_deref(), arguments.json)?;
-    keep_what_it_holds(&mut found)?;
+    keep_what_it_holds(&mut found);
     let mut journal = Journal::create(&arguments.session)?;
     let heading = Heading {
         date: clock::date(),

@@ -129,7 +129,7 @@ pub fn run(arguments: &Arguments) -> Outcome {
         })?,
     };
     if arguments.correct {
-        keep_what_it_holds(&mut found)?;
+        keep_what_it_holds(&mut found);
     }
     let mut client = found.client;
     let percent = (moved.table_factor() - 1.0) * 100.0;

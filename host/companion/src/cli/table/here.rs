@@ -180,17 +180,15 @@ fn read(
     Ok((change, held, state.flags.has(Flags::TRIAL)))
 }
 
-/// Keeps the table that a scale holds, before another command takes its place.
-///
-/// # Errors
-/// When the scale can't be read.
-pub fn keep_what_it_holds(found: &mut Found) -> Result<(), Problem> {
-    let (_, held, on_trial) = read(&mut found.client, None)?;
+/// Keeps the table that a scale holds, before another command takes its place. What
+/// can't be read can't be kept; the command itself says why.
+pub fn keep_what_it_holds(found: &mut Found) {
     let device = identity(&found.hello);
-    if let Some(kept) = kept_of(&device).filter(|_| !on_trial) {
+    if let Some(kept) = kept_of(&device)
+        && let Ok((_, held, false)) = read(&mut found.client, None)
+    {
         keep(&kept, &device, &held);
     }
-    Ok(())
 }
 
 /// Tables of a scale on this laptop.
