@@ -113,8 +113,75 @@ fn rolling_back_goes_past_a_change_of_settings() {
     let other = Folder::new();
     json(&other, port, &["zero", "--tracking", "off"]);
     let none = said(&other, port, &["table", "roll-back", "--yes"]);
-    none.is_problem(4, "this laptop never read it");
+    none.is_problem(4, "the scale holds no other table");
     assert_eq!(checksum(&json(&folder, port, &["table"])), first);
+}
+
+/// A table pushed with the same points and another zero is a change like any other.
+#[test]
+fn a_zero_edited_by_hand_is_told_and_rolled_back() {
+    let folder = Folder::new();
+    let bench = pty::open(calibrated(3)).expect("a bench");
+    let port = bench.path();
+    assert_eq!(said(&folder, port, &["table", "save", "k.toml"]).code, 0);
+    let text = std::fs::read_to_string(folder.file("k.toml")).expect("saved");
+    let zero = |value: &str| {
+        let lines = text
+            .lines()
+            .map(|line| match line.starts_with("zero_counts") {
+                true => format!("zero_counts = {value}"),
+                false => line.to_owned(),
+            });
+        lines.collect::<Vec<_>>().join("\n") + "\n"
+    };
+    // Far from the zero in the scale: nothing at the scale would mend that.
+    folder.with("far.toml", zero("-4000000"));
+    let refused = said(&folder, port, &["table", "push", "far.toml", "--yes"]);
+    refused.is_problem(4, "ZERO refuses so much");
+    // Near: it is told, and the roll-back after it is an ordinary one.
+    let before = json(&folder, port, &["table"]);
+    let near = before["zero_counts"].as_i64().expect("told") + 500;
+    folder.with("near.toml", zero(&near.to_string()));
+    let pushed = said(&folder, port, &["table", "push", "near.toml", "--yes"]);
+    assert_eq!(pushed.code, 0, "{pushed:#?}");
+    assert!(pushed.out.contains("zero itself moves"), "{}", pushed.out);
+    let back = said(&folder, port, &["table", "roll-back", "--yes"]);
+    assert_eq!(back.code, 0, "{back:#?}");
+    assert!(!back.out.contains("settings alone"), "{}", back.out);
+    let after = json(&folder, port, &["table"]);
+    for name in ["checksum", "zero_counts"] {
+        assert_eq!(after[name], before[name], "{name}");
+    }
+}
+
+/// A table on trial is not lost to a change of settings, and `find` tells of it.
+#[test]
+fn a_trial_stands_in_the_way_of_a_seal() {
+    let folder = Folder::new();
+    let bench = pty::open(calibrated(3)).expect("a bench");
+    let port = bench.path();
+    let tried = [
+        "table",
+        "adjust",
+        "2kg",
+        "--too-much",
+        "2g",
+        "--try",
+        "--yes",
+    ];
+    assert_eq!(said(&folder, port, &tried).code, 0);
+    let found = said(&folder, port, &["find"]);
+    assert!(found.out.contains("on trial"), "{}", found.out);
+    for words in [&["seal"][..], &["zero", "--tracking", "on"]] {
+        said(&folder, port, words).is_problem(3, "on trial");
+    }
+    assert_eq!(said(&folder, port, &["table", "accept", "--yes"]).code, 0);
+    // Sealed with the key still in force it is open for now, and that is said.
+    assert_eq!(said(&folder, port, &["seal"]).code, 0);
+    bench.desk().restart_with(1 << 2);
+    assert_eq!(said(&folder, port, &["seal", "--open"]).code, 0);
+    let sealed = said(&folder, port, &["seal"]);
+    assert!(sealed.out.contains("still open until"), "{}", sealed.out);
 }
 
 /// The port in the environment serves where none is named.

@@ -214,6 +214,13 @@ impl Walk {
         }
     }
 
+    /// The empty pan is wanted once more before the next load.
+    pub fn zero_again(&mut self) {
+        if self.stage == Stage::Choose {
+            self.stage = Stage::EmptyPan;
+        }
+    }
+
     /// A load of this mass, quanta, comes next. Nothing happens for one that is none,
     /// above Max + 9 e, or when there is no room for another.
     pub fn choose(&mut self, mass: i32) {

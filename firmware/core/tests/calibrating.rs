@@ -290,7 +290,7 @@ fn what_goes_wrong_is_shown_and_got_over() {
     stand.sees("cal-26-undo");
     stand.choose("choose");
     stand.choose("more");
-    for _ in 0..3 {
+    for _ in 0..4 {
         stand.choose("next");
     }
     stand.choose("choose");
@@ -298,7 +298,7 @@ fn what_goes_wrong_is_shown_and_got_over() {
     stand.choose("go on");
     assert_eq!(stand.stage(), Stage::Choose);
     stand.choose("more");
-    for _ in 0..3 {
+    for _ in 0..4 {
         stand.choose("next");
     }
     stand.choose("choose");
@@ -327,9 +327,15 @@ fn a_load_left_on_at_the_end_is_asked_about() {
         page.contains("100") && page.contains("lies there"),
         "{page}"
     );
+    // Once too often the same key: it is taken again, and asked about again.
     stand.choose("again");
-    assert_eq!(stand.stage(), Stage::EmptyAgain);
-    stand.zero();
+    assert_eq!(stand.stage(), Stage::TakingLast);
+    stand.pass(6.0);
+    assert!(matches!(stand.stage(), Stage::NotEmpty(_)));
+    stand.load_g = 0.0;
+    stand.pass(3.0);
+    stand.choose("again");
+    stand.pass(6.0);
     assert_eq!(stand.stage(), Stage::Summary);
     // A load is taken back from the result, and offered again.
     stand.choose("details");
@@ -391,6 +397,24 @@ fn a_result_that_no_cell_gives_says_so() {
         page.contains("off line at") && page.contains("a wrong one?"),
         "{page}"
     );
+}
+
+/// Somebody doubts zero among the loads: it is taken again, and they stay.
+#[test]
+fn zero_is_taken_again_on_demand() {
+    let mut stand = Stand::new();
+    stand.begin();
+    stand.take();
+    stand.choose("more");
+    for _ in 0..3 {
+        stand.choose("next");
+    }
+    stand.sees("cal-46-zero-again");
+    stand.choose("choose");
+    assert_eq!(stand.stage(), Stage::EmptyPan);
+    stand.zero();
+    let page = stand.sees("cal-47-zero-taken-again");
+    assert!(page.contains("1 load taken"), "{page}");
 }
 
 #[test]
@@ -524,7 +548,7 @@ proptest! {
         }
         if matches!(stand.stage(), Stage::Choose) {
             // Its right key leads to more things to do, of which the last is to stop.
-            for word in ["more", "next", "next", "next", "choose", "stop"] {
+            for word in ["more", "next", "next", "next", "next", "choose", "stop"] {
                 if stand.front.indicator().screen() != Screen::Weighing {
                     stand.look();
                     let keys = stand.glass.keys();

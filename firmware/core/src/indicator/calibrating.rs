@@ -49,7 +49,13 @@ enum Page {
 }
 
 /// What else can be done.
-const MORE: [&str; 4] = ["all taken", "enter a mass", "undo the last", "stop"];
+const MORE: [&str; 5] = [
+    "all taken",
+    "enter a mass",
+    "undo the last",
+    "zero again",
+    "stop",
+];
 
 /// A calibration at the scale, as somebody at the keys sees it.
 #[derive(Debug)]
@@ -279,6 +285,10 @@ impl Calibrating {
                 self.page = Page::Number;
             }
             (Key::Middle, 2) => self.undo(scale),
+            (Key::Middle, 3) => {
+                self.walk.zero_again();
+                self.page = Page::Walk;
+            }
             (Key::Middle, _) => self.ask_stop(),
         }
     }
@@ -326,8 +336,12 @@ impl Calibrating {
                 self.walk.believe(scale);
                 self.offer_next();
             }
-            (Stage::NotEmpty(_), Key::Left) => self.walk.again(),
-            (Stage::NotEmpty(_), Key::Middle) => self.walk.believe_empty(scale),
+            // On another key than the one pressed before: once too often says nothing.
+            (Stage::NotEmpty(_), Key::Left) => self.walk.believe_empty(scale),
+            (Stage::NotEmpty(_), Key::Middle) => {
+                self.walk.again();
+                self.walk.pan_is_empty(scale);
+            }
             (Stage::Summary, Key::Left) => self.page = Page::Details,
             (Stage::Summary, Key::Middle) if self.page == Page::Details => self.undo(scale),
             (Stage::Summary, Key::Middle) => {

@@ -62,7 +62,7 @@ pub fn connect(port: Option<&str>, quiet: bool) -> Result<Found, Problem> {
 /// As [`connect`]; when it is sealed.
 pub fn connect_to_change(port: Option<&str>, quiet: bool) -> Result<Found, Problem> {
     let mut found = connect(port, quiet)?;
-    if found.client.is_sealed()? {
+    if found.client.flags()?.has(Flags::SEALED) {
         return Err(Problem::sealed().fact("scale", identity(&found.hello)));
     }
     Ok(found)
@@ -161,6 +161,14 @@ fn conditions(flags: Flags) -> Vec<&'static str> {
         (
             Flags::FELL_BACK,
             "its newest record is damaged, or of another firmware version; the one before is in force",
+        ),
+        (
+            Flags::OTHER_LAYOUT,
+            "its memory holds a table of another firmware version: that one weighs with it",
+        ),
+        (
+            Flags::TRIAL,
+            "its table is on trial: gone when it is switched off unless accepted",
         ),
         (
             Flags::SEALED,

@@ -61,9 +61,12 @@ pub fn run(arguments: &Arguments) -> Outcome {
     let mut procedure = Procedure::resume((**plan).clone(), &contents.entries);
     if !arguments.json {
         outln!(
-            "{}: {} captures kept{}",
+            "{}: {} kept{}",
             session.display(),
-            procedure.captures().len(),
+            match procedure.captures().len() {
+                1 => "1 capture".into(),
+                many => format!("{many} captures"),
+            },
             if contents.cut_short {
                 "; the last line was cut short and is left out"
             } else {

@@ -2,7 +2,7 @@
 //! change it.
 
 use clap::{Args, ValueEnum};
-use scalewright_protocol::message::{Answer, Ask};
+use scalewright_protocol::message::{Answer, Ask, Flags};
 use scalewright_protocol::settings::{Conduct, Settings};
 use serde_json::json;
 
@@ -86,6 +86,13 @@ fn store(
     if conduct == before.conduct {
         return Ok(None);
     }
+    if found.client.flags()?.has(Flags::TRIAL) {
+        return Err(Problem::new(
+            exit::SCALE,
+            "a table is on trial: a change of settings would end it",
+            "`scalewright table accept` stores it, `scalewright table drop` gives it up",
+        ));
+    }
     let note = signed::note(None, why).ask();
     found.client.ask_if_known(&note)?;
     let settings = Settings { conduct, ..*before };
@@ -131,6 +138,9 @@ pub fn seal(arguments: &SealArguments) -> Outcome {
         outln!("  change number {number}");
     }
     if !arguments.open {
+        if !found.client.flags()?.has(Flags::SEALED) {
+            outln!("  still open until it is switched off, as its key was held: do that now");
+        }
         outln!("  to change it, switch it on with its right key (VIEW) held");
         outln!("  this makes no scale legal for trade");
     }

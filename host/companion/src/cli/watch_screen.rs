@@ -114,7 +114,8 @@ impl View<'_> {
         if flags.has(Flags::NET) {
             words.push("net");
         }
-        if flags.has(Flags::CONTINUED) {
+        // Around zero it is no matter that the table begins there.
+        if flags.has(Flags::CONTINUED) && !flags.has(Flags::AT_ZERO) {
             words.push("beyond the table");
         }
         let mut words = words.join(", ");

@@ -270,13 +270,13 @@ impl<L: Line> Client<L> {
         Ok(self.ask_or_refused(ask, &mut |_| {})?.is_ok())
     }
 
-    /// Whether the scale refuses now what would change its table or settings.
+    /// The conditions that hold now, such as that it is sealed.
     ///
     /// # Errors
     /// A fault of the link.
-    pub fn is_sealed(&mut self) -> Result<bool, LinkFault> {
+    pub fn flags(&mut self) -> Result<Flags, LinkFault> {
         match self.ask(&Ask::State, &mut |_| {})? {
-            Answer::State(state) => Ok(state.flags.has(Flags::SEALED)),
+            Answer::State(state) => Ok(state.flags),
             _ => Err(self.confused()),
         }
     }

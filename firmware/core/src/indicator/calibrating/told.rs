@@ -131,7 +131,7 @@ impl Calibrating {
                     ["lies there? take it off,", "then press again"]
                 };
                 let mut said =
-                    Said::new("not empty?", ["again", "empty", "stop"]).lines(lines[0], lines[1]);
+                    Said::new("not empty?", ["empty", "again", "stop"]).lines(lines[0], lines[1]);
                 said.large = self.rounded(reads);
                 said
             }

@@ -220,12 +220,39 @@ pub fn fitted(saved: &SavedTable, here: &Here, file: &str) -> Result<Side, Probl
     }
     let table =
         HostTable::new(&knots).map_err(|fault| ChangeFault::Unfit(QuantiseFault::Table(fault)))?;
-    Ok(Side {
+    let side = Side {
         name: file.into(),
         table,
         settings,
         zero_counts: saved.zero_counts.or(Some(here.held.header.zero_counts)),
-    })
+    };
+    let off_g = zero_off_g(&side, here);
+    if off_g.abs() > ZERO_SHARE * has.max_g {
+        return wrong(
+            format!(
+                "zero_counts of the file lies {} from the zero of the scale: with an empty pan it would show that, and ZERO refuses so much",
+                name(off_g.abs())
+            ),
+            "take the line zero_counts out of the file: then zero stays; if another pan is on the scale or its cell was bent, calibrate: `scalewright calibrate --help`".into(),
+        );
+    }
+    Ok(side)
+}
+
+/// How far zero may be moved by a file, as a share of Max: as far as ZERO sets it
+/// (OIML R 76-1:2006, 4.5.1: 4 % in all).
+const ZERO_SHARE: f64 = 0.02;
+
+/// How far the zero of a file lies from the one in a calibrated scale, g.
+fn zero_off_g(side: &Side, here: &Here) -> f64 {
+    let stored = here.held.header.zero_counts;
+    match (side.zero_counts, &here.held.table) {
+        (Some(zero), Some(_)) => {
+            let q8 = (i64::from(zero) - i64::from(stored)).saturating_mul(256);
+            side.face().mass_g(q8)
+        }
+        _ => 0.0,
+    }
 }
 
 /// Which point a fault is about.

@@ -9,7 +9,7 @@ use crate::link::find::{Found, identity};
 use crate::link::serial::SerialLine;
 use crate::record::kept_tables::KeptTables;
 use crate::record::mass::parse_g;
-use crate::record::table::{ChangeLine, TableRecord, Why};
+use crate::record::table::{ChangeLine, TableRecord, What, Why};
 use crate::session::table::change::{Change, ChangeAction, ChangeFault, Proposal};
 use crate::session::table::foretold::{Look, Side, described, remembered};
 use crate::session::table::reading::Held;
@@ -146,10 +146,16 @@ impl Here {
     /// Whether the change before was of settings alone: then the scale holds no other
     /// table than the one in force. As far as it or this laptop remembers.
     pub fn only_settings_changed(&self) -> bool {
-        let before = self
-            .checksum_before()
-            .or_else(|| Some(self.before()?.table.checksum()));
-        before == Some(self.held.header.checksum)
+        let now = self.held.header.sequence;
+        let last = (self.history.iter().flatten()).find(|line| line.change == now);
+        match last {
+            Some(line) => line.what == What::Settings,
+            // Nobody remembers: by the tables then, with their zeros.
+            None => self.before().is_some_and(|before| {
+                before.table.checksum() == self.held.header.checksum
+                    && before.zero_counts == Some(self.held.header.zero_counts)
+            }),
+        }
     }
 
     fn change_before(&self) -> Option<u32> {

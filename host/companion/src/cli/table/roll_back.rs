@@ -19,8 +19,8 @@ fn kept_here(here: &Here, looks: Vec<Look>) -> Result<Offer, Problem> {
     let Some((path, saved)) = found else {
         return Err(Problem::new(
             exit::DATA,
-            "the last change was of settings alone: the scale does not hold the table before it \
-             any more, and this laptop never read it",
+            "the last change was of settings alone: the scale holds no other table, and this \
+             laptop never read one",
             "a table that was saved can be brought in: `scalewright table push FILE`",
         ));
     };
@@ -39,7 +39,7 @@ fn kept_here(here: &Here, looks: Vec<Look>) -> Result<Offer, Problem> {
         new: Some(new),
         looks,
         adjustment: None,
-        why: format!("rolled back to that{change}"),
+        why: format!("back to that{change}"),
         heed: vec![format!(
             "The last change was of settings alone, and took the place of the table before in \
              the scale. This is the one{change}, as this laptop kept it; the settings stay."

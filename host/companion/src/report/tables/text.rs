@@ -240,7 +240,13 @@ pub(super) fn remarks(record: &TablesRecord) -> Vec<String> {
         format!(
             "By the integers of both tables: what is shown before rounding to d, of a load put on the empty pan, net of zero, at rest.{judged}"
         ),
-        "No weight was put on for this. But for a load put right, a row is of whatever the first of the two tables reads so: what a true mass of that size shows is for weights to tell.".into(),
+        format!(
+            "A load is what the first table reads as that, right or wrong{}; what a true mass shows, only weights tell.",
+            match record.loads.iter().any(|line| line.why == Why::Adjusted) {
+                true => ", but for the one put right",
+                false => "",
+            }
+        ),
     ]
 }
 
@@ -248,6 +254,9 @@ pub(super) fn remarks(record: &TablesRecord) -> Vec<String> {
 pub(super) fn headline(record: &TablesRecord) -> String {
     let e_g = record.scale.e;
     match &record.most {
+        None if record.one.zero_counts != record.other.zero_counts => {
+            "Above its own zero nothing that is shown changes; but zero itself moves.".to_owned()
+        }
         None => "Nothing that is shown changes at any load.".to_owned(),
         Some(line) => {
             let permitted = line.permitted_g;
