@@ -252,16 +252,17 @@ impl<const N: usize> Table<N> {
             counts = if counts < lowest { lowest } else { highest };
             fraction = 0;
         }
-        // The first pair whose higher knot lies above, else the last pair.
         let mut before = first;
         let mut after = last;
-        let mut knots = self.knots.iter().skip(1);
-        while let Some(right) = knots.next() {
-            after = right;
-            if counts < right.counts || knots.len() == 0 {
-                break;
+        // The first pair whose higher knot lies above, else the last.
+        for pair in self.knots.windows(2) {
+            if let [left, right] = pair {
+                before = left;
+                after = right;
+                if counts < right.counts {
+                    break;
+                }
             }
-            before = right;
         }
         // By the limits on knots these have 35, 34 and 30 bits, and the product,
         // 1.25·2^25·256 counts times 2^29 quanta at most, 63.
