@@ -74,33 +74,27 @@ const fn one_bit(crc: u32) -> u32 {
 
 /// What eight bits that leave at the low end change of the others.
 fn eight_bits(bits: u8) -> u32 {
-    static CHANGES: [u32; 256] = {
-        let mut changes = [0; 256];
-        let mut at = 0;
-        while at < changes.len() {
-            changes[at] = shifted(at as u32, 8);
-            at += 1;
-        }
-        changes
-    };
+    static CHANGES: [u32; 256] = changes(8);
     CHANGES[usize::from(bits)]
 }
 
 /// The same for four bits.
 fn four_bits(bits: u8) -> u32 {
-    static CHANGES: [u32; 16] = {
-        let mut changes = [0; 16];
-        let mut at = 0;
-        while at < changes.len() {
-            changes[at] = shifted(at as u32, 4);
-            at += 1;
-        }
-        changes
-    };
+    static CHANGES: [u32; 16] = changes(4);
     CHANGES
         .get(usize::from(bits & 15))
         .copied()
         .unwrap_or_default()
+}
+
+const fn changes<const N: usize>(bits: u8) -> [u32; N] {
+    let mut changes = [0; N];
+    let mut at = 0;
+    while at < N {
+        changes[at] = shifted(at as u32, bits);
+        at += 1;
+    }
+    changes
 }
 
 /// So many bits further.

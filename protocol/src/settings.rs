@@ -152,7 +152,7 @@ impl Settings {
         if self.d < 1 || self.d > self.e {
             return Err(SettingsFault::ScaleInterval);
         }
-        // Both as they are above zero: below it Max is too large in this way.
+        // Without signs, for a small chip: a Max below zero is then too large.
         let Some(divisions) = (self.max as u32).checked_div(self.e as u32) else {
             return Err(SettingsFault::Capacity);
         };

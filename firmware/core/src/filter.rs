@@ -266,6 +266,7 @@ impl Filter {
             if apart > bound_q4.wrapping_add(floor_q4) >> 4 {
                 // Taken once more, from the first of them on.
                 self.next = self.place(k.wrapping_sub(1));
+                // What came before that one is what it moved from.
                 self.newest = self.sum(0, 1);
                 self.begin(k);
             }

@@ -13,9 +13,8 @@ impl<S: Storage> Slots<S> {
     /// Reads only.
     ///
     /// `fell_back` is set when a newer one was finished once and is broken now, or is
-    /// in the layout of another version;
-    /// an update that a power cut ended is no such case. `table` becomes the
-    /// record's.
+    /// in the layout of another version; an update that a power cut ended is no such
+    /// case. `table` becomes the record's.
     #[cfg_attr(target_arch = "avr", inline(never))]
     pub fn boot<const N: usize>(&mut self, limits: &Limits, table: &mut Option<Table<N>>) -> Boot {
         *table = None;

@@ -1,8 +1,8 @@
 //! What a walk leaves in the notebook, and how it goes on with that after a power cut.
 //!
 //! Owns the form of these notes: settings at the beginning, then each empty pan, each
-//! load and each one taken back. Where a board keeps no notebook all of it is refused and nothing is
-//! lost but this.
+//! load and each one taken back. Where a board keeps no notebook all of it is refused
+//! and nothing is lost but this.
 
 use scalewright_protocol::message::Refusal;
 use scalewright_protocol::settings::Settings;
@@ -110,11 +110,7 @@ impl Walk {
         scale: &mut Instrument<S, KNOTS, QUEUE>,
     ) {
         self.zero_q8 = self.rested_q8;
-        let mut content = [0u8; CONTENT_BYTES];
-        if let Some(first) = content.first_mut() {
-            *first = STEP_ZERO;
-        }
-        write_words(&mut content, 1, &[self.zero_q8 as u32]);
+        let content = step(STEP_ZERO, &[self.zero_q8 as u32]);
         let _ = scale.remember(Kind::WalkStep, &content);
         self.stage = Stage::Choose;
     }
@@ -124,17 +120,23 @@ impl Walk {
         scale: &mut Instrument<S, KNOTS, QUEUE>,
         taken: Taken,
     ) {
-        let mut content = [0u8; CONTENT_BYTES];
-        if let Some(first) = content.first_mut() {
-            *first = STEP_LOAD;
-        }
         let words = [taken.mass as u32, taken.counts as u32, taken.sd_q8];
-        write_words(&mut content, 1, &words);
+        let content = step(STEP_LOAD, &words);
         let _ = scale.remember(Kind::WalkStep, &content);
         // The choice was refused if there was no room.
         let _ = self.loads.push(taken);
         self.stage = Stage::Choose;
     }
+}
+
+/// The content of a [`Kind::WalkStep`].
+fn step(begins: u8, words: &[u32]) -> [u8; CONTENT_BYTES] {
+    let mut content = [0u8; CONTENT_BYTES];
+    if let Some(first) = content.first_mut() {
+        *first = begins;
+    }
+    write_words(&mut content, 1, words);
+    content
 }
 
 /// Numbers of four bytes, lowest first, from `at` on.

@@ -172,8 +172,7 @@ impl Walk {
     fn is_far(&self, said: i32, reads: i32) -> bool {
         let mut share = said.unsigned_abs() / DOUBT_PARTS.unsigned_abs();
         if let Some(top) = self.loads.iter().map(|taken| taken.mass).max() {
-            let bent = top.max(said).unsigned_abs() / BENT_PARTS.unsigned_abs();
-            share = share.min(bent);
+            share = share.min(most_bent(top.max(said)));
         }
         said.abs_diff(reads) > share.max(self.hardly_seen())
     }
@@ -181,8 +180,7 @@ impl Walk {
     /// Whether loads that lie so far from the line through the largest, quanta, are more
     /// than a cell can be bent.
     pub(super) fn is_too_bent(&self, off_line: i32, largest: i32) -> bool {
-        let most = largest.unsigned_abs() / BENT_PARTS.unsigned_abs();
-        off_line.unsigned_abs() > most.max(self.hardly_seen())
+        off_line.unsigned_abs() > most_bent(largest).max(self.hardly_seen())
     }
 
     /// What is too little to ask about, quanta.
@@ -190,4 +188,9 @@ impl Walk {
         let d = self.settings.d.unsigned_abs();
         d.saturating_mul(DOUBT_D.unsigned_abs())
     }
+}
+
+/// How far from the line through a largest load a cell may bend, quanta.
+const fn most_bent(largest: i32) -> u32 {
+    largest.unsigned_abs() / BENT_PARTS.unsigned_abs()
 }

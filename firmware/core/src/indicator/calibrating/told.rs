@@ -125,13 +125,13 @@ impl Calibrating {
         };
         let mut said = match self.walk.stage() {
             Stage::NotEmpty(reads) => {
-                let lines = if reads < 0 {
+                let [upper, lower] = if reads < 0 {
                     ["less than before: did", "something lie there?"]
                 } else {
                     ["lies there? take it off,", "then press again"]
                 };
                 let mut said =
-                    Said::new("not empty?", ["empty", "again", "stop"]).lines(lines[0], lines[1]);
+                    Said::new("not empty?", ["empty", "again", "stop"]).lines(upper, lower);
                 said.large = self.rounded(reads);
                 said
             }
