@@ -120,17 +120,18 @@ pub fn run(arguments: &Arguments) -> Outcome {
         return tell(&told(&scale)?, arguments);
     }
     let port = arguments.port.as_deref();
-    let mut found = match arguments.correct {
-        true => connect_to_change(port, arguments.json)?,
+    let found = match arguments.correct {
+        true => {
+            let mut found = connect_to_change(port, arguments.json)?;
+            keep_what_it_holds(&mut found);
+            found
+        }
         false => connect(port, arguments.json).map_err(|mut none| {
             let told = "with --max 6kg --e 2g, or what it has, no scale is needed";
             none.advice.push(told.into());
             none
         })?,
     };
-    if arguments.correct {
-        keep_what_it_holds(&mut found);
-    }
     let mut client = found.client;
     let percent = (moved.table_factor() - 1.0) * 100.0;
     let mut correction = Correction::new(moved, arguments.table);

@@ -131,7 +131,8 @@ impl Problem {
 }
 
 /// How a sealed scale is changed.
-pub const UNSEAL: &str = "switch it off, then on with its right key (VIEW) held (bench: off right),      and run this again; `scalewright seal --open` then takes the seal off";
+pub const UNSEAL: &str = "switch it off, then on with its right key (VIEW) held (bench: off \
+    right), and run this again; `scalewright seal --open` then takes the seal off";
 
 /// What lets a user in whom the system keeps from its serial ports.
 pub const GROUP: &str =

@@ -61,8 +61,8 @@ impl KeptTables {
         self.newest(&|name| name.ends_with(&end))
     }
 
-    /// The newest table from before a change that is another than the one of this
-    /// checksum.
+    /// Of the tables from before a change, without that of this checksum, the one kept
+    /// last.
     #[must_use]
     pub fn other_before(&self, change: u32, unlike: u32) -> Option<(PathBuf, SavedTable)> {
         let parts = |name: &str| {
@@ -70,15 +70,8 @@ impl KeptTables {
             let checksum = u32::from_str_radix(rest.strip_suffix(".toml")?, 16).ok()?;
             Some((number.parse::<u32>().ok()?, checksum))
         };
-        let mut all: Vec<_> = (std::fs::read_dir(&self.folder).ok()?)
-            .filter_map(|entry| entry.ok()?.file_name().into_string().ok())
-            .filter_map(|name| Some((parts(&name)?, name)))
-            .filter(|((number, checksum), _)| *number < change && *checksum != unlike)
-            .collect();
-        all.sort();
-        all.iter().rev().find_map(|(_, name)| {
-            let path = self.folder.join(name);
-            read(&path).map(|table| (path.clone(), table))
+        self.newest(&|name| {
+            parts(name).is_some_and(|(number, checksum)| number < change && checksum != unlike)
         })
     }
 

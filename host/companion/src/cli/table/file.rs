@@ -126,11 +126,7 @@ pub fn push(arguments: &Pushing, to: &To) -> Outcome {
             name(saved.scale.e)
         ));
     }
-    let pushed = Box::new(NewTable {
-        table: new.table.clone(),
-        settings: new.settings,
-        zero_counts: new.zero_counts.unwrap_or(0),
-    });
+    let pushed = Box::new(proposed(&new, &here));
     let offer = Offer {
         proposal: match arguments.trying.on_trial {
             true => Proposal::Trial(pushed),
@@ -237,6 +233,15 @@ pub fn fitted(saved: &SavedTable, here: &Here, file: &str) -> Result<Side, Probl
         );
     }
     Ok(side)
+}
+
+/// The same, to be laid before whoever decides.
+pub fn proposed(fitted: &Side, here: &Here) -> NewTable {
+    NewTable {
+        table: fitted.table.clone(),
+        settings: fitted.settings,
+        zero_counts: fitted.zero_counts.unwrap_or(here.held.header.zero_counts),
+    }
 }
 
 /// How far zero may be moved by a file, as a share of Max: as far as ZERO sets it

@@ -146,9 +146,7 @@ impl Here {
     /// Whether the change before was of settings alone: then the scale holds no other
     /// table than the one in force. As far as it or this laptop remembers.
     pub fn only_settings_changed(&self) -> bool {
-        let now = self.held.header.sequence;
-        let last = (self.history.iter().flatten()).find(|line| line.change == now);
-        match last {
+        match self.line_of(self.held.header.sequence) {
             Some(line) => line.what == What::Settings,
             // Nobody remembers: by the tables then, with their zeros.
             None => self.before().is_some_and(|before| {
@@ -164,10 +162,13 @@ impl Here {
     }
 
     fn checksum_before(&self) -> Option<u32> {
-        let change = self.change_before()?;
-        (self.history.iter().flatten())
-            .find(|line| line.change == change)
-            .and_then(|line| u32::from_str_radix(&line.checksum, 16).ok())
+        let line = self.line_of(self.change_before()?)?;
+        u32::from_str_radix(&line.checksum, 16).ok()
+    }
+
+    /// What the scale remembers of a change.
+    fn line_of(&self, change: u32) -> Option<&ChangeLine> {
+        (self.history.iter().flatten()).find(|line| line.change == change)
     }
 }
 

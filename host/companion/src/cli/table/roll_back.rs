@@ -1,13 +1,13 @@
 //! The table before the one in force, back in force.
 
-use crate::session::table::change::{ChangeFault, NewTable, Proposal};
+use crate::session::table::change::{ChangeFault, Proposal};
 use crate::session::table::foretold::Look;
 
 use super::super::Outcome;
 use super::super::problem::{Problem, exit};
 use super::To;
 use super::bring::{Offer, bring};
-use super::file::fitted;
+use super::file::{fitted, proposed};
 use super::here::{Here, asked};
 
 /// The table before, as this laptop kept it: a change of settings alone took the place
@@ -25,16 +25,11 @@ fn kept_here(here: &Here, looks: Vec<Look>) -> Result<Offer, Problem> {
         ));
     };
     let new = fitted(&saved, here, &path.display().to_string())?;
-    let pushed = NewTable {
-        table: new.table.clone(),
-        settings: new.settings,
-        zero_counts: new.zero_counts.unwrap_or(held.zero_counts),
-    };
     let change = saved
         .change
         .map_or_else(String::new, |change| format!(" of change {change}"));
     Ok(Offer {
-        proposal: Proposal::Table(Box::new(pushed)),
+        proposal: Proposal::Table(Box::new(proposed(&new, here))),
         old: here.side("in force now"),
         new: Some(new),
         looks,

@@ -313,24 +313,7 @@ fn looks_beyond(function: &Function, room: u8) -> bool {
 /// Saves registers from the highest entry's down, then takes r26 bytes of stack
 /// as frame. The way back lies where the first push has to go: it waits in Z.
 fn enter(used: &BTreeSet<u8>) -> Function {
-    let mut lines = Vec::new();
-    let lowest = used.first().copied().unwrap_or(NONE);
-    for entry in used.iter().rev() {
-        lines.push(Line::Label(format!("enter_{entry}")));
-        lines.extend(["pop\tr31", "pop\tr30"].map(Line::new));
-        if *entry != lowest {
-            lines.push(Line::new(&format!("rjmp\t.Lpush_{entry}")));
-        }
-    }
-    for number in lowest..NONE {
-        if used.contains(&number) && number != lowest {
-            lines.push(Line::Label(format!(".Lpush_{number}")));
-        }
-        lines.push(Line::new(&format!("push\tr{number}")));
-    }
-    if used.contains(&NONE) && lowest != NONE {
-        lines.push(Line::Label(format!(".Lpush_{NONE}")));
-    }
+    let mut lines = pushes(used, "");
     let end = [
         "push\tr28",
         "push\tr29",
@@ -392,23 +375,31 @@ fn leave(used: &BTreeSet<u8>) -> Function {
 
 /// Saves registers from the entry's up, and nothing else.
 fn enter_bare(used: &BTreeSet<u8>) -> Function {
+    let mut lines = pushes(used, BARE);
+    lines.push(Line::new("ijmp"));
+    Function::made("enter_bare", lines)
+}
+
+/// Every entry of one kind, and the pushes behind them, each from its register up.
+fn pushes(used: &BTreeSet<u8>, kind: &str) -> Vec<Line> {
     let mut lines = Vec::new();
     let lowest = used.first().copied().unwrap_or(NONE);
     for entry in used.iter().rev() {
-        lines.push(Line::Label(format!("enter_{BARE}{entry}")));
+        lines.push(Line::Label(format!("enter_{kind}{entry}")));
         lines.extend(["pop\tr31", "pop\tr30"].map(Line::new));
         if *entry != lowest {
-            lines.push(Line::new(&format!("rjmp\t.Lkeep_{entry}")));
+            lines.push(Line::new(&format!("rjmp\t.Lpush_{kind}{entry}")));
         }
     }
-    for number in lowest..NONE {
+    for number in lowest..=NONE {
         if used.contains(&number) && number != lowest {
-            lines.push(Line::Label(format!(".Lkeep_{number}")));
+            lines.push(Line::Label(format!(".Lpush_{kind}{number}")));
         }
-        lines.push(Line::new(&format!("push\tr{number}")));
+        if number != NONE {
+            lines.push(Line::new(&format!("push\tr{number}")));
+        }
     }
-    lines.push(Line::new("ijmp"));
-    Function::made("enter_bare", lines)
+    lines
 }
 
 /// Brings back what `enter_bare` saved and returns.
