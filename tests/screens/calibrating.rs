@@ -33,6 +33,13 @@ fn take(front: &mut Front, g: f64) {
     chosen(front);
 }
 
+/// Puts so much on, waits, and says this of it.
+fn left_on(front: &mut Front, g: f64, word: &str) {
+    front.put(g);
+    front.pass(1500);
+    front.say(word);
+}
+
 /// Whether a load is being weighed, and more than half of that is done.
 fn weighing(screen: &Screen) -> bool {
     screen.words(29).ends_with("weighing") && screen.dot(70, 50)
@@ -71,9 +78,7 @@ pub fn calibrating() -> Sheet {
     sheet.add(front.look(), "Under more: all taken");
     front.say("choose");
     sheet.add(front.look(), "Empty once more");
-    front.put(0.0);
-    front.pass(1500);
-    front.say("done");
+    left_on(&mut front, 0.0, "done");
     front.wait_for(|screen| screen.keys()[1] == "accept");
     sheet.add(front.look(), "The result");
     front.say("details");
@@ -137,14 +142,10 @@ pub fn otherwise() -> Sheet {
     front.wait_for(|screen| screen.keys()[1] == "keep it");
     front.say("keep it");
     front.all(&["more", "choose"]);
-    front.put(1000.0);
-    front.pass(1500);
-    front.say("done");
+    left_on(&mut front, 1000.0, "done");
     front.wait_for(|screen| screen.keys()[0] == "empty");
     sheet.add(front.look(), "A load was left on");
-    front.put(0.0);
-    front.pass(1500);
-    front.say("again");
+    left_on(&mut front, 0.0, "again");
     front.wait_for(|screen| screen.keys()[1] == "accept");
     sheet.add(front.look(), "No cell is bent so much");
     sheet

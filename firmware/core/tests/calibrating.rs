@@ -151,10 +151,23 @@ impl Stand {
     }
 
     fn zero(&mut self) {
-        self.load_g = 0.0;
+        self.call_empty(0.0);
+    }
+
+    /// Says that the pan is empty while so much lies there.
+    fn call_empty(&mut self, left_g: f64) {
+        self.load_g = left_g;
         self.pass(3.0);
         self.choose("done");
         self.pass(6.0);
+    }
+
+    /// To an entry under "more", from 0.
+    fn more(&mut self, at: u8) {
+        self.choose("more");
+        for _ in 0..at {
+            self.choose("next");
+        }
     }
 
     /// Takes the load offered, whatever it is; g.
@@ -255,8 +268,7 @@ fn what_goes_wrong_is_shown_and_got_over() {
     stand.choose("other");
     assert_eq!(stand.stage(), Stage::Choose);
     // The mass is entered by hand.
-    stand.choose("more");
-    stand.choose("next");
+    stand.more(1);
     stand.sees("cal-21-more-enter");
     stand.choose("choose");
     stand.sees("cal-22-enter");
@@ -284,23 +296,15 @@ fn what_goes_wrong_is_shown_and_got_over() {
     stand.fault = None;
     stand.pass(3.0);
     // Undo, and stop in the end: the old state stays.
-    stand.choose("more");
-    stand.choose("next");
-    stand.choose("next");
+    stand.more(2);
     stand.sees("cal-26-undo");
     stand.choose("choose");
-    stand.choose("more");
-    for _ in 0..4 {
-        stand.choose("next");
-    }
+    stand.more(4);
     stand.choose("choose");
     stand.sees("cal-27-stop");
     stand.choose("go on");
     assert_eq!(stand.stage(), Stage::Choose);
-    stand.choose("more");
-    for _ in 0..4 {
-        stand.choose("next");
-    }
+    stand.more(4);
     stand.choose("choose");
     stand.choose("stop");
     stand.pass(0.5);
@@ -318,10 +322,7 @@ fn a_load_left_on_at_the_end_is_asked_about() {
     stand.take();
     stand.choose("more");
     stand.choose("choose");
-    stand.load_g = 1000.0;
-    stand.pass(3.0);
-    stand.choose("done");
-    stand.pass(6.0);
+    stand.call_empty(1000.0);
     let page = stand.sees("cal-40-not-empty");
     assert!(
         page.contains("100") && page.contains("lies there"),
@@ -356,10 +357,7 @@ fn a_load_left_on_at_the_end_is_asked_about() {
     stand.open();
     stand.choose("choose");
     stand.choose("choose");
-    stand.load_g = 500.0;
-    stand.pass(3.0);
-    stand.choose("done");
-    stand.pass(6.0);
+    stand.call_empty(500.0);
     let page = stand.sees("cal-42-not-empty-before");
     assert!(page.contains("500 g"), "{page}");
     stand.choose("empty");
@@ -405,10 +403,7 @@ fn zero_is_taken_again_on_demand() {
     let mut stand = Stand::new();
     stand.begin();
     stand.take();
-    stand.choose("more");
-    for _ in 0..3 {
-        stand.choose("next");
-    }
+    stand.more(3);
     stand.sees("cal-46-zero-again");
     stand.choose("choose");
     assert_eq!(stand.stage(), Stage::EmptyPan);

@@ -321,8 +321,7 @@ fn numbers_wrap_and_leave_out_zero() {
     for slot in 0..2u32 {
         let bytes = &mut flash.slots[slot as usize];
         bytes[8..12].copy_from_slice(&(u32::MAX - 1 + slot).to_le_bytes());
-        let crc = scalewright_protocol::checksum::crc32(&bytes[..43]);
-        bytes[43..47].copy_from_slice(&crc.to_le_bytes());
+        check_anew(bytes);
     }
     let mut scale = start(flash);
     assert_eq!(scale.table().unwrap().knots(), many());
@@ -421,8 +420,19 @@ fn time_never_runs_backwards() {
     assert_eq!(state.at_ms, now);
 }
 
-/// Headers as another version of the firmware would write them: mark, number,
-/// CRC and end mark stay where they are, the layout version differs.
+/// A header that was changed by hand, with a CRC that fits again.
+fn check_anew(slot: &mut [u8]) {
+    let crc = scalewright_protocol::checksum::crc32(&slot[..43]);
+    slot[43..47].copy_from_slice(&crc.to_le_bytes());
+}
+
+/// A header as another version of the firmware would write it: mark, number, CRC and
+/// end mark stay where they are, the layout version differs.
+fn in_another_layout(slot: &mut [u8]) {
+    slot[4] = 9;
+    check_anew(slot);
+}
+
 #[test]
 fn a_record_in_another_layout_is_known_and_left_alone() {
     let (mut scale, mut laptop) = calibrated();
@@ -431,9 +441,7 @@ fn a_record_in_another_layout_is_known_and_left_alone() {
         .unwrap();
     let mut flash = scale.into_storage();
     for slot in &mut flash.slots {
-        slot[4] = 9;
-        let crc = scalewright_protocol::checksum::crc32(&slot[..43]);
-        slot[43..47].copy_from_slice(&crc.to_le_bytes());
+        in_another_layout(slot);
     }
     let older = flash.slots[0].clone();
     let newer = flash.slots[1].clone();
@@ -467,10 +475,7 @@ fn an_older_record_beside_a_newer_one_in_another_layout_is_told() {
         .unwrap();
     let mut flash = scale.into_storage();
     let old_knots = knots();
-    let newer = &mut flash.slots[1];
-    newer[4] = 9;
-    let crc = scalewright_protocol::checksum::crc32(&newer[..43]);
-    newer[43..47].copy_from_slice(&crc.to_le_bytes());
+    in_another_layout(&mut flash.slots[1]);
     let mut scale = start(flash);
     assert_eq!(scale.table().unwrap().knots(), old_knots);
     assert!(scale.state(0).flags.has(Flags::FELL_BACK));
