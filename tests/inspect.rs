@@ -341,3 +341,43 @@ fn a_finger_shows_the_direction() {
     assert_eq!(code, 1, "{shown}");
     assert!(shown.contains("nothing moved under the finger"), "{shown}");
 }
+
+/// Listens on a terminal for 10 s of the scale's time, with a finger on the pan
+/// from 7 s to 5 s before the end, each time or only the first time.
+fn touched(each_time: bool) -> (i32, String) {
+    let mut spec = BenchSpec::studio(4);
+    spec.pace = Pace::Real { speed: 5.0 };
+    let bench = pty::open(spec).expect("a bench");
+    let desk = bench.desk();
+    let folder = Folder::new();
+    let arguments = ["inspect", "--port", bench.path()];
+    let (code, shown) = terminal::at_a_terminal(folder.path(), &arguments, &[], |shown| {
+        let now = shown.rsplit(" s left").nth(1).unwrap_or_default();
+        let left_s = now.rsplit(' ').next().and_then(|s| s.parse::<u32>().ok());
+        let again = shown.contains("Once more");
+        match left_s {
+            Some(5..7) if each_time || !again => desk.place_g(400.0),
+            _ => desk.place_g(0.0),
+        }
+        None::<&str>
+    });
+    let words: Vec<&str> = shown.split_whitespace().collect();
+    (code, words.join(" "))
+}
+
+#[test]
+fn a_touch_while_it_listens_is_no_fault_of_the_wiring() {
+    let (_, shown) = touched(false);
+    assert!(shown.contains("The pan was touched after"), "{shown}");
+    assert!(!shown.contains("left its place"), "{shown}");
+    assert!(!shown.contains("no noise"), "{shown}");
+
+    let (code, shown) = touched(true);
+    assert_eq!(code, 1, "{shown}");
+    assert!(
+        shown.contains("the reading left its place by +4"),
+        "{shown}"
+    );
+    assert!(shown.contains("Mend this first: noise, the pan was touched"));
+    assert!(!shown.contains("Press the pan"), "{shown}");
+}

@@ -30,7 +30,7 @@ Examples:
   scalewright inspect --rate 80        with 80 conversions a second from now on
   scalewright inspect --no-press --json
 
-Leave the pan empty and alone while it listens. Each finding says what was seen,
+Leave the pan empty and alone while it listens; touched, it listens once more. Each finding says what was seen,
 what it means and what to try; the last line names what to mend first.
 
 Exit codes: 0 healthy; 1 something has to be mended; 3 nothing could be
@@ -90,10 +90,16 @@ pub fn run(arguments: &Arguments) -> Outcome {
     if !arguments.json {
         heading(&desk.hello, desk.client.port(), &subject);
     }
-    let gathered = desk.gather(arguments.seconds);
-    desk.wipe();
-    let gathered = gathered.map_err(lost)?;
+    let mut gathered = desk.gather(arguments.seconds).map_err(lost)?;
     let mut examination = examine(&subject, &gathered, None);
+    if let Some(touch) = examination.figures.touch {
+        desk.say(&format!(
+            "The pan was touched after {:.0} s. Once more, with hands off:",
+            touch.at_s
+        ));
+        gathered = desk.gather(arguments.seconds).map_err(lost)?;
+        examination = examine(&subject, &gathered, None);
+    }
     let ask_for_finger = !arguments.no_press && !arguments.json && desk.paint.live;
     let mut pressed = None;
     if ask_for_finger && let Some(press) = press_of(&examination) {
@@ -136,7 +142,7 @@ fn lost(fault: LinkFault) -> Problem {
 /// A press to watch for, where there is a signal that could show one.
 fn press_of(examination: &Examination) -> Option<Press> {
     let figures = &examination.figures;
-    if figures.saturated_share() > 0.0 {
+    if figures.saturated_share() > 0.0 || figures.touch.is_some() {
         return None;
     }
     Some(Press::new(figures.mean_counts?, figures.noise.as_ref()?))
@@ -219,8 +225,14 @@ impl Desk {
         Ok(())
     }
 
-    /// Listens for so many seconds of device time.
+    /// Listens for so many seconds of device time, and shows that it does.
     fn gather(&mut self, seconds: u32) -> Result<Gathered, LinkFault> {
+        let gathered = self.listen(seconds);
+        self.wipe();
+        gathered
+    }
+
+    fn listen(&mut self, seconds: u32) -> Result<Gathered, LinkFault> {
         self.say(&format!(
             "Listening for {seconds} s: leave the pan empty and alone"
         ));

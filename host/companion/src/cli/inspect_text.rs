@@ -208,6 +208,9 @@ pub fn as_json(shown: &Shown<'_>) -> Value {
             "counts_per_g": slope,
             "noise": noise,
             "drift": drift,
+            "touch": figures.touch.map(|touch| json!({
+                "at_s": touch.at_s, "by_counts": touch.by_counts
+            })),
             "swing": figures.swing.map(|swing| json!({
                 "hz": swing.hz, "amplitude_counts": swing.amplitude, "share": swing.share
             })),

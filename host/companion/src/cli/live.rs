@@ -360,6 +360,7 @@ impl Screen {
             return;
         }
         let guess = match wrong.looks_like.as_slice() {
+            [] if wrong.asked.weights.is_empty() => "take off what lies there".to_string(),
             [] => {
                 "no combination of the weights makes that: the load may rest against\n    something, or a weight is not on the list"
                     .to_string()

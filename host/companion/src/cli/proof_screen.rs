@@ -181,6 +181,7 @@ impl ProofScreen {
         let state = match watching {
             Watching::Waiting => "waiting".to_owned(),
             Watching::Settling => "settling".to_owned(),
+            Watching::Other => "not this".to_owned(),
             Watching::Averaging { done, of } => format!("{done}/{of}"),
             Watching::Lying { left_s } if left_s >= 60 => format!("{} min", left_s.div_ceil(60)),
             Watching::Lying { left_s } => format!("{left_s} s"),
@@ -191,11 +192,13 @@ impl ProofScreen {
 
     fn wrong(&mut self, asked: &Load, seen_g: f64, looks_like: &[Load], nothing_moved: bool) {
         let fine = number::resolution_g(self.e_g);
-        let asked = match asked.weights.is_empty() {
+        let to_empty = asked.weights.is_empty();
+        let asked = match to_empty {
             true => "the empty pan".to_owned(),
             false => number::mass(asked.mass_g, fine),
         };
-        if nothing_moved {
+        let seems_empty = matches!(looks_like, [load, ..] if load.weights.is_empty());
+        if nothing_moved && (!to_empty || seems_empty) {
             let mark = self.paint.heed("..").clone();
             self.say(&format!(
                 "  {mark} still waiting for {asked} (t takes what lies there)"
@@ -208,9 +211,11 @@ impl ProofScreen {
             number::mass((seen_g / self.e_g).round() * self.e_g, fine)
         ));
         let guess = match looks_like.first() {
-            None => "no combination of the weights makes that".to_owned(),
-            Some(load) if load.weights.is_empty() => "the pan seems to be empty".to_owned(),
+            Some(_) if seems_empty => "the pan seems to be empty".to_owned(),
+            Some(load) if to_empty => format!("take off what lies there ({})", describe(load)),
+            None if to_empty => "take off what lies there".to_owned(),
             Some(load) => format!("it could be {}", describe(load)),
+            None => "no combination of the weights makes that: the load may rest against something, or a weight is not on the list".to_owned(),
         };
         for line in wrap(&guess, 74) {
             self.say(&format!("    {line}"));

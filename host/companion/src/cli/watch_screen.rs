@@ -12,6 +12,8 @@ use super::plot::Plot;
 
 /// Seconds the plot reaches back.
 pub const WINDOW_MS: u32 = 30_000;
+/// Columns of a line where nothing is drawn in place.
+const LINE: usize = 80;
 /// Rows and columns of a terminal that does not say how large it is.
 const USUAL: (usize, usize) = (24, 80);
 /// Fewest rows with which the digits are large.
@@ -150,17 +152,33 @@ impl View<'_> {
         )
     }
 
-    /// All of it in one line of at most 80 columns: a fault pushes statistics out.
+    /// Scatter of what is in the plot, no more.
+    fn scatter(&self) -> String {
+        let sd = self.recent.sd();
+        sd.map_or_else(
+            || "sd unknown".into(),
+            |sd| format!("sd {} {}", significant(sd, 2), self.unit()),
+        )
+    }
+
+    /// All of it in one line of at most 80 columns: a fault pushes statistics
+    /// out, many words only the ends of what was seen.
     #[must_use]
     pub fn line(&self, passed_s: u64) -> String {
         let number = format!("{:>10} {}", self.indication(), self.unit());
         let (sound, words) = self.words();
-        let rest = match (sound, self.lost) {
-            (false, _) => words,
-            (true, 0) => format!("{words}; {}", self.statistics()),
-            (true, _) => format!("{words}; {}; {}", self.losses(), self.statistics()),
+        let lead = match self.lost {
+            0 => words.clone(),
+            _ => format!("{words}; {}", self.losses()),
         };
-        cut(&format!("{passed_s:>6} s {number}  {rest}"), 80)
+        let line = |rest: &str| format!("{passed_s:>6} s {number}  {rest}");
+        let whole = line(&format!("{lead}; {}", self.statistics()));
+        let line = match sound {
+            false => line(&words),
+            true if whole.chars().count() <= LINE => whole,
+            true => line(&format!("{lead}; {}", self.scatter())),
+        };
+        cut(&line, LINE)
     }
 
     /// Samples lost on the line, in words.

@@ -6,6 +6,7 @@ use scalewright_protocol::units::{CODE_MAX, CODE_MIN, elapsed_ms};
 
 use super::gathered::Gathered;
 use super::periodic::{self, Periodic};
+use super::touch::{self, Touch};
 
 /// Fewest samples from which noise is told.
 pub const FEWEST_SAMPLES: usize = 8;
@@ -66,6 +67,9 @@ pub struct Figures {
     pub drift: Option<Drift>,
     /// A regular swing.
     pub swing: Option<Periodic>,
+    /// Where the signal left its place: noise, drift and swing then say nothing
+    /// of the scale.
+    pub touch: Option<Touch>,
 }
 
 impl Figures {
@@ -121,6 +125,7 @@ impl Figures {
                 u_counts_per_min: line.u_per_s * 60.0,
             }),
             swing: rate_sps.and_then(|rate| swing(run, rate)),
+            touch: touch::find(&times_s(&sound), &codes),
         }
     }
 
@@ -129,6 +134,15 @@ impl Figures {
     pub fn saturated_share(&self) -> f64 {
         (self.at_ends.0 + self.at_ends.1) as f64 / self.samples.max(1) as f64
     }
+}
+
+/// Since the first, s.
+fn times_s(samples: &[&Sample]) -> Vec<f64> {
+    let began_ms = samples.first().map_or(0, |sample| sample.at_ms);
+    samples
+        .iter()
+        .map(|sample| f64::from(elapsed_ms(sample.at_ms, began_ms)) / 1000.0)
+        .collect()
 }
 
 /// The straight line through codes against time, by least squares.
@@ -141,11 +155,7 @@ struct Line {
 impl Line {
     /// None when all samples fall on one instant.
     fn through(samples: &[&Sample], codes: &[f64]) -> Option<Self> {
-        let began_ms = samples.first()?.at_ms;
-        let times: Vec<f64> = samples
-            .iter()
-            .map(|sample| f64::from(elapsed_ms(sample.at_ms, began_ms)) / 1000.0)
-            .collect();
+        let times = times_s(samples);
         let (t0, y0) = (mean(&times)?, mean(codes)?);
         let sxx: f64 = times.iter().map(|t| (t - t0).powi(2)).sum();
         let sxy: f64 = times
@@ -212,7 +222,7 @@ fn swing(run: &[Sample], rate_sps: f64) -> Option<Periodic> {
 }
 
 /// The middle value; the upper of the two middle ones for even counts.
-fn median(values: &[f64]) -> Option<f64> {
+pub(super) fn median(values: &[f64]) -> Option<f64> {
     let mut sorted = values.to_vec();
     sorted.sort_by(f64::total_cmp);
     sorted.get(sorted.len() / 2).copied()

@@ -12,6 +12,7 @@
 //! | `gathered` | samples and states as they come; losses, pauses, restarts |
 //! | `figures` | rate, noise, drift as numbers |
 //! | `periodic` | a regular disturbance, told from noise |
+//! | `touch` | a pan that was not left alone |
 //! | `press` | the finger |
 //! | `rules` | numbers to findings |
 //! | `recent` | the last seconds of a stream, for a live view |
@@ -23,6 +24,7 @@ mod press;
 mod recent;
 mod rules;
 mod subject;
+mod touch;
 
 pub use figures::{Drift, Figures, Noise, PEAK_TO_PEAK};
 pub use gathered::{Gathered, Losses};
@@ -31,6 +33,7 @@ pub use press::{Press, Pressed};
 pub use recent::Recent;
 pub use rules::examine;
 pub use subject::{RatedCell, Subject};
+pub use touch::Touch;
 
 use serde::Serialize;
 

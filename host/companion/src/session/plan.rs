@@ -334,22 +334,34 @@ impl Plan {
     /// `mass_g`, the fewest weights first, at most four.
     #[must_use]
     pub fn looks_like(&self, mass_g: f64, tolerance_g: f64) -> Vec<Load> {
-        let reach = Combinations::of(&self.weights, self.scale.max_g * 1.2);
-        let mut near: Vec<_> = reach
-            .masses_g
-            .iter()
-            .filter(|(mass, _)| (mass - mass_g).abs() <= tolerance_g)
-            .collect();
-        near.sort_by(|a, b| {
-            (a.1.count_ones(), (a.0 - mass_g).abs())
-                .partial_cmp(&(b.1.count_ones(), (b.0 - mass_g).abs()))
-                .unwrap_or(std::cmp::Ordering::Equal)
-        });
-        near.iter()
-            .take(4)
-            .map(|(_, members)| load(*members, &self.weights))
-            .collect()
+        looks_like(&self.weights, self.scale.max_g, mass_g, tolerance_g)
     }
+}
+
+/// Combinations of `weights`, at most 1.2 Max together, whose mass is within
+/// `tolerance_g` of `mass_g`, the fewest weights first, at most four.
+#[must_use]
+pub fn looks_like(
+    weights: &[PlannedWeight],
+    max_g: f64,
+    mass_g: f64,
+    tolerance_g: f64,
+) -> Vec<Load> {
+    let reach = Combinations::of(weights, max_g * 1.2);
+    let mut near: Vec<_> = reach
+        .masses_g
+        .iter()
+        .filter(|(mass, _)| (mass - mass_g).abs() <= tolerance_g)
+        .collect();
+    near.sort_by(|a, b| {
+        (a.1.count_ones(), (a.0 - mass_g).abs())
+            .partial_cmp(&(b.1.count_ones(), (b.0 - mass_g).abs()))
+            .unwrap_or(std::cmp::Ordering::Equal)
+    });
+    near.iter()
+        .take(4)
+        .map(|(_, members)| load(*members, weights))
+        .collect()
 }
 
 fn key(mass_g: f64) -> i64 {

@@ -34,7 +34,9 @@ pub fn examine(subject: &Subject, gathered: &Gathered, pressed: Option<Pressed>)
     if figures.samples > 0 {
         findings.extend(converter::rate(&seen));
         findings.extend(converter::range(&seen));
-        if !seen.saturated() {
+        if let Some(touch) = figures.touch.filter(|_| !seen.saturated()) {
+            findings.push(signal::touched(&seen, touch));
+        } else if !seen.saturated() {
             findings.extend(signal::bridge(&seen));
             findings.extend(signal::cell_and_table(&seen));
             findings.extend(signal::noise(&seen));

@@ -2,6 +2,7 @@
 
 use super::{Finding, Seen, Topic, bad, good, heed};
 use crate::inspect::figures::{FEWEST_SAMPLES, Noise, PEAK_TO_PEAK};
+use crate::inspect::touch::Touch;
 use crate::report::number::{fixed, mass, signed, significant};
 use scalewright_metrology::tolerance::interval_at_least;
 
@@ -125,6 +126,26 @@ pub fn cell_and_table(seen: &Seen<'_>) -> Option<Finding> {
             "read the plate of the cell again; several cells in parallel: give the sum of their capacities",
         )
     })
+}
+
+/// A pan that was not left alone: how quiet the signal is cannot be told.
+pub fn touched(seen: &Seen<'_>, touch: Touch) -> Finding {
+    let by = match seen.subject.counts_per_g() {
+        Some(slope) => format!("{} g", signed_significant(touch.by_counts / slope)),
+        None => format!(
+            "{} uV/V",
+            signed_significant(seen.uv_per_v(touch.by_counts))
+        ),
+    };
+    bad(
+        Topic::Noise,
+        format!(
+            "the reading left its place by {by}, {} s after the beginning",
+            fixed(touch.at_s, 1)
+        ),
+        "the pan was touched or loaded while it should be left alone; if nobody was near, a wire lets go at times",
+        "hands off, no draught, and inspect again; if it comes again, move one wire after another in `scalewright watch`",
+    )
 }
 
 /// How still the codes are, and what scale interval that supports.

@@ -37,6 +37,8 @@ pub enum Seen {
     Waiting,
     /// The load moves or has just come.
     Settling,
+    /// It came to rest, and is not the load awaited.
+    Other,
     /// The right load rests, since so many ms.
     Here {
         /// How long, ms.
@@ -112,10 +114,13 @@ impl Arrival {
         if (fits && came || self.insisted) && stable && rested_ms >= REST_MS {
             return Seen::Here { rested_ms };
         }
-        let due = match (self.moved, self.complained) {
-            (_, Some((then, pause_ms))) => since(then) >= pause_ms,
-            (true, None) => rested_ms >= WRONG_MS && !fits,
-            (false, None) => since(began_ms) >= REMIND_MS,
+        // Whoever takes weights on is given time; a pan to be emptied that was
+        // loaded from the start is said at once.
+        let to_empty = self.awaited.mass_g == 0.0 && !fits;
+        let due = match self.complained {
+            Some((then, pause_ms)) => since(then) >= pause_ms,
+            None if self.moved || to_empty => rested_ms >= WRONG_MS && !fits,
+            None => since(began_ms) >= REMIND_MS,
         };
         if due {
             let pause_ms = self
@@ -127,10 +132,10 @@ impl Arrival {
                 nothing_moved: !self.moved,
             };
         }
-        if self.moved {
-            Seen::Settling
-        } else {
-            Seen::Waiting
+        match self.moved {
+            false => Seen::Waiting,
+            true if stable && rested_ms >= REST_MS => Seen::Other,
+            true => Seen::Settling,
         }
     }
 }
@@ -199,6 +204,31 @@ mod tests {
             arrival.reading(500.0, true, 130_000),
             Seen::Here { .. }
         ));
+    }
+
+    #[test]
+    fn another_load_at_rest_is_not_called_settling() {
+        let mut arrival = awaited(1000.0, false);
+        arrival.reading(0.0, true, 0);
+        assert_eq!(arrival.reading(500.0, false, 250), Seen::Settling);
+        assert_eq!(arrival.reading(500.0, true, 1000), Seen::Settling);
+        assert_eq!(arrival.reading(500.0, true, 1250), Seen::Other);
+        assert_eq!(arrival.reading(500.0, false, 1500), Seen::Settling);
+    }
+
+    #[test]
+    fn a_pan_to_be_emptied_that_bears_a_load_is_said_soon() {
+        let first = |mass_g, level_g| {
+            let mut arrival = awaited(mass_g, false);
+            let seen = stay(&mut arrival, level_g, 0, 60_000);
+            let at = seen
+                .iter()
+                .position(|seen| matches!(seen, Seen::Wrong { .. }));
+            at.map(|step| step * 250)
+        };
+        assert_eq!(first(0.0, 2000.0), Some(8_000));
+        // Weights are given time.
+        assert_eq!(first(2000.0, 0.0), Some(30_000));
     }
 
     #[test]

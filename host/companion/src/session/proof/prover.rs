@@ -15,7 +15,6 @@ use super::entry::{Held, ProofEntry};
 use super::plan::{PlannedTest, ProofPlan, ProofStep};
 use super::{Spot, Test};
 use crate::quantise::{self, HostTable};
-use crate::session::plan::Plan;
 use crate::session::table::reading::KnotsReader;
 use crate::session::trouble::{News, Trouble};
 
@@ -45,8 +44,6 @@ enum Phase {
 /// A guided verification.
 pub struct Prover {
     plan: ProofPlan,
-    /// For what a signal looks like.
-    calibration: Option<Plan>,
     phase: Phase,
     events: Vec<ProofEvent>,
     waiting_tests: VecDeque<PlannedTest>,
@@ -86,10 +83,8 @@ impl Prover {
     #[must_use]
     pub fn new(plan: ProofPlan) -> Self {
         let waiting_tests = plan.tests.iter().cloned().collect();
-        let calibration = Plan::new(plan.scale.clone(), plan.weights.clone()).ok();
         Self {
             plan,
-            calibration,
             phase: Phase::Greeting,
             events: Vec::new(),
             waiting_tests,

@@ -95,6 +95,8 @@ pub enum Watching {
     Waiting,
     /// The load moves or has just come.
     Settling,
+    /// Another load than the one asked for rests there.
+    Other,
     /// The load lies, and is captured in so many seconds.
     Lying {
         /// Seconds left.
