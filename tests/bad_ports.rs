@@ -40,7 +40,10 @@ fn find(port: &str) -> Run {
 fn a_file_is_no_port() {
     let folder = Folder::new();
     let file = folder.with("notes.txt", "glaze 14");
-    find(&file).is_problem(SCALE, "notes.txt");
+    find(&file).is_problem(SCALE, "notes.txt is no serial port");
+    for no_port in ["/dev/null", "/tmp"] {
+        find(no_port).is_problem(SCALE, &format!("{no_port} is no serial port"));
+    }
     assert_eq!(fs::read_to_string(&file).expect("still there"), "glaze 14");
 }
 

@@ -374,10 +374,10 @@ fn a_touch_while_it_listens_is_no_fault_of_the_wiring() {
 
     let (code, shown) = touched(true);
     assert_eq!(code, 1, "{shown}");
-    assert!(
-        shown.contains("the reading left its place by +4"),
-        "{shown}"
-    );
+    let by = shown.split("left its place by +").nth(1);
+    let by_g = by.and_then(|rest| rest.split(' ').next()?.parse::<f64>().ok());
+    // The bench's table is that of a poor scale.
+    assert!(by_g.is_some_and(|g| (390.0..410.0).contains(&g)), "{shown}");
     assert!(shown.contains("Mend this first: noise, the pan was touched"));
     assert!(!shown.contains("Press the pan"), "{shown}");
 }

@@ -326,7 +326,7 @@ fn what_is_wrong_with_a_file_is_named_before_anything_is_sent() {
     );
     wrong("scale = \"", "scale = \"0", "its counts mean nothing there");
     wrong("points = [", "points = [\n  [9000, \"1 g\"],", "line ");
-    at(&folder, &bench, &["push", "none.toml"]).is_problem(DATA, "can't be read");
+    at(&folder, &bench, &["push", "none.toml"]).is_problem(DATA, "none.toml can't be read");
     // Two faults at once, both with their lines.
     let file = folder.with(
         "bad.toml",

@@ -103,7 +103,7 @@ pub fn run(arguments: &Arguments) -> Outcome {
                 "wire_version": hello.wire_version,
                 "max_points": hello.max_knots,
                 "scale": { "max": spec.max_g, "e": spec.e_g, "d": spec.d_g, "class": spec.class, "unit": "g" },
-                "table": { "points": table.knots, "checksum": format!("{:08x}", table.checksum), "sequence": table.sequence },
+                "table": { "points": table.knots, "checksum": format!("{:08x}", table.checksum), "sequence": table.sequence, "zero_counts": table.zero_counts },
                 "sealed": sealed,
                 "conditions": conditions,
             })
@@ -121,9 +121,10 @@ pub fn run(arguments: &Arguments) -> Outcome {
         match table.knots {
             0 => outln!("  table     none: not calibrated"),
             knots => outln!(
-                "  table     {knots} points, checksum {:08x}, change {}",
+                "  table     {knots} points, checksum {:08x}, change {}; zero at {} counts",
                 table.checksum,
-                table.sequence
+                table.sequence,
+                table.zero_counts
             ),
         }
         for condition in &conditions {

@@ -163,6 +163,9 @@ impl From<LinkFault> for Problem {
             LinkFault::NoSuchPort { .. } => {
                 "plug the scale in, or run `scalewright find` to see what answers".into()
             }
+            LinkFault::NotAPort { .. } => {
+                "name the scale's port with --port, or run `scalewright find` without it".into()
+            }
             LinkFault::Busy { .. } => {
                 "close the other program, or name another port with --port".into()
             }

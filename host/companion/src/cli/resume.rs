@@ -12,6 +12,7 @@ use crate::session::procedure::Procedure;
 use super::calibrate::guide;
 use super::find::connect_to_change;
 use super::problem::{Problem, exit};
+use super::table::keep_what_it_holds;
 use super::{Outcome, signed};
 
 /// Options of `resume`.
@@ -75,6 +76,7 @@ pub fn run(arguments: &Arguments) -> Outcome {
         );
     }
     let mut found = connect_to_change(arguments.port.as_deref(), arguments.json)?;
+    keep_what_it_holds(&mut found);
     guide(
         &mut procedure,
         &mut found.client,

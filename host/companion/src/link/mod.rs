@@ -69,6 +69,11 @@ pub enum LinkFault {
         /// The port.
         port: String,
     },
+    /// There is such a file or device, but no line to talk over.
+    NotAPort {
+        /// The port asked for.
+        port: String,
+    },
     /// Any other trouble of the operating system.
     Io {
         /// The port.
@@ -131,6 +136,7 @@ impl std::fmt::Display for LinkFault {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         match self {
             Self::NoSuchPort { port } => write!(f, "there is no port {port}"),
+            Self::NotAPort { port } => write!(f, "{port} is no serial port"),
             Self::Busy { port } => {
                 write!(f, "cannot open {port}: another program is using it")
             }

@@ -23,7 +23,7 @@ impl SerialLine {
     /// Opens `name` for this program alone.
     ///
     /// # Errors
-    /// [`LinkFault::NoSuchPort`], [`LinkFault::Busy`],
+    /// [`LinkFault::NoSuchPort`], [`LinkFault::NotAPort`], [`LinkFault::Busy`],
     /// [`LinkFault::NoPermission`] or [`LinkFault::Io`].
     pub fn open(name: &str) -> Result<Self, LinkFault> {
         Self::open_at(name, BAUD)
@@ -78,11 +78,11 @@ fn opening(name: &str, error: &serialport::Error) -> LinkFault {
     // The super-user may open a port that is held; there it is the lock on it
     // that cannot be had.
     let held = |text: &str| text.contains("busy") || text.contains("lock");
-    if text.contains("typewriter") || text.contains("ioctl") {
-        return LinkFault::Io {
-            port,
-            cause: "it is not a serial port".into(),
-        };
+    if ["typewriter", "ioctl", "Is a directory"]
+        .iter()
+        .any(|word| text.contains(word))
+    {
+        return LinkFault::NotAPort { port };
     }
     match error.kind() {
         ErrorKind::NoDevice if held(&text.to_lowercase()) => LinkFault::Busy { port },

@@ -39,6 +39,15 @@ const MOST_BYTES: u64 = 100_000;
 /// What is wrong with a file.
 pub type TableFileFaults = FormFaults;
 
+/// Why a file gave no table.
+#[derive(Clone, Debug, PartialEq)]
+pub enum NotRead {
+    /// The file itself: what is the matter with it.
+    File(String),
+    /// Its text.
+    Table(TableFileFaults),
+}
+
 /// A table with what belongs to it.
 #[derive(Clone, Debug, PartialEq)]
 pub struct SavedTable {
@@ -83,17 +92,16 @@ impl SavedTable {
 /// Reads a file.
 ///
 /// # Errors
-/// Everything that is wrong with it.
-pub fn read(path: &Path) -> Result<SavedTable, TableFileFaults> {
+/// [`NotRead`].
+pub fn read(path: &Path) -> Result<SavedTable, NotRead> {
     let file = path.display().to_string();
     let length = std::fs::metadata(path).map(|found| found.len());
     if length.is_ok_and(|length| length > MOST_BYTES) {
-        let cause = "it is far longer than a table: name another file";
-        return Err(FormFaults::of(&file, None, cause.into()));
+        return Err(NotRead::File(format!("{file} is far longer than a table")));
     }
     let text = std::fs::read_to_string(path)
-        .map_err(|error| FormFaults::of(&file, None, format!("it can't be read: {error}")))?;
-    parse(&text, &file)
+        .map_err(|error| NotRead::File(format!("{file} can't be read: {error}")))?;
+    parse(&text, &file).map_err(NotRead::Table)
 }
 
 /// Reads the text of a file called `file`.

@@ -3,7 +3,7 @@
 use scalewright_protocol::message::Refusal;
 
 use crate::drive::DriveFault;
-use crate::record::table_file::TableFileFaults;
+use crate::record::table_file::NotRead;
 use crate::session::table::adjusting::AdjustFault;
 use crate::session::table::change::ChangeFault;
 
@@ -78,7 +78,17 @@ impl From<AdjustFault> for Problem {
 }
 
 /// Everything that is wrong with the file of a table.
-pub fn of_file(found: TableFileFaults) -> Problem {
+pub fn of_file(found: NotRead) -> Problem {
+    let found = match found {
+        NotRead::File(what) => {
+            return Problem::new(
+                exit::DATA,
+                what,
+                "name a file that `scalewright table save` wrote",
+            );
+        }
+        NotRead::Table(found) => found,
+    };
     let what = match found.faults.len() {
         1 => format!("{} is no table", found.file),
         faults => format!("{} is no table: {faults} faults", found.file),
