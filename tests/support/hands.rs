@@ -39,7 +39,8 @@ pub fn with_hands(
                 .split(|c: char| !c.is_alphanumeric())
                 .filter(|word| weights.iter().any(|one| one.id == *word));
             put_on(asked.map(ToString::to_string).collect());
-        } else if line.contains("Take everything off") {
+        } else if line.contains("Take everything off") || line.contains("take off what lies there")
+        {
             put_on(Vec::new());
         }
         all.push_str(&line);

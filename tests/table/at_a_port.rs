@@ -232,6 +232,40 @@ fn a_load_is_weighed_now_and_put_right() {
 }
 
 #[test]
+fn a_load_that_lies_there_from_the_start_is_asked_off() {
+    let folder = Folder::new();
+    let bench = pty::open(calibrated(3)).expect("a bench");
+    let desk = bench.desk();
+    desk.place_g(2000.0);
+    let mut orders = 0;
+    let (code, out, err) = with_hands(
+        &folder,
+        &[Weight::exact("load", 2000.0)],
+        // The first order is not heard.
+        &mut |ids| {
+            orders += 1;
+            match (orders, ids.is_empty()) {
+                (1, _) => {}
+                (_, empty) => desk.place_g(if empty { 0.0 } else { 2000.0 }),
+            }
+        },
+        &[
+            "table",
+            "adjust",
+            "2kg",
+            "--predict",
+            "--port",
+            bench.path(),
+        ],
+    );
+    assert_eq!((code, err.as_str()), (0, ""), "{out}");
+    assert!(out.contains("not the empty pan"), "{out}");
+    assert!(out.contains("take off what lies there (the load)"), "{out}");
+    assert!(!out.contains("no combination"), "{out}");
+    assert_eq!(orders, 3, "{out}");
+}
+
+#[test]
 fn a_table_goes_into_a_file_is_edited_and_comes_back() {
     let folder = Folder::new();
     let bench = pty::open(calibrated(3)).expect("a bench");
