@@ -11,6 +11,7 @@ use scalewright_protocol::pen::Pen;
 use scalewright_protocol::tags::{answer, ask, report};
 use scalewright_protocol::units::reached_ms;
 
+use crate::indication::Weighed;
 use crate::instrument::Instrument;
 use crate::ports::Storage;
 
@@ -62,11 +63,17 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
     pub(crate) fn tell_state(&mut self, id: u16) {
         self.untold = false;
         self.last_id = Some(id);
-        // Field by field, in the order of `State`: no room for it on the stack.
         let weighed = self.weigh();
-        let flags = self.flags(weighed.as_ref());
-        let mass = weighed.as_ref().map(|w| w.mass);
-        let indication = self.indication(weighed.as_ref());
+        self.put_state(id, weighed.as_ref());
+    }
+
+    /// Field by field, in the order of `State`: no room for it on the stack. Apart from
+    /// the weighing, which goes deepest there.
+    #[cfg_attr(target_arch = "avr", inline(never))]
+    fn put_state(&mut self, id: u16, weighed: Option<&Weighed>) {
+        let flags = self.flags(weighed);
+        let mass = weighed.map(|w| w.mass);
+        let indication = self.indication(weighed);
         let smooth_q8 = self.filter.out().smooth_q8;
         self.outbox.reply(|pen| {
             answers(pen, id, answer::STATE);
@@ -79,7 +86,7 @@ impl<S: Storage, const KNOTS: usize, const QUEUE: usize> Instrument<S, KNOTS, QU
             pen.i32_or_nothing(indication);
             pen.u16(flags.0);
             pen.capture(&self.capture.state());
-            pen.i32(weighed.as_ref().map_or(0, |w| w.correction));
+            pen.i32(weighed.map_or(0, |w| w.correction));
         });
     }
 

@@ -353,7 +353,8 @@ impl Calibrating {
                 self.page = Page::Closed;
             }
             (Stage::Trouble(Trouble::Table(_)), Key::Left) => self.undo(scale),
-            (Stage::Trouble(Trouble::Falling), Key::Left) => {
+            // With loads taken it would lose them; zero can be taken again besides.
+            (Stage::Trouble(Trouble::Falling), Key::Left) if self.walk.loads().is_empty() => {
                 self.walk.anew(scale);
                 self.offer_first();
             }

@@ -197,7 +197,7 @@ impl Calibrating {
             Stage::Trouble(what) => {
                 let first = match what {
                     Trouble::Table(_) => "undo",
-                    Trouble::Falling => "anew",
+                    Trouble::Falling if self.walk.loads().is_empty() => "anew",
                     _ => "",
                 };
                 return trouble(what, [first, "again", "stop"]);
