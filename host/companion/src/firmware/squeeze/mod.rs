@@ -13,6 +13,7 @@ mod near;
 mod outline;
 mod program;
 mod saves;
+mod turns;
 
 use std::collections::HashSet;
 

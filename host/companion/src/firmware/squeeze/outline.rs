@@ -14,6 +14,7 @@ use std::collections::{HashMap, HashSet};
 use super::effects::Way;
 use super::program::{Function, Instruction, Line, Program};
 use super::saves;
+use super::turns::{errands, tight_loops};
 
 /// What a call or jump to a shared sequence takes on average, bytes: two where
 /// it is near, four elsewhere.
@@ -23,13 +24,11 @@ const LEAST_GAIN: isize = 2;
 /// Longest sequence looked for, instructions.
 const LONGEST: usize = 64;
 
-/// Most lines of a loop that is left as it is.
-const TIGHT: usize = 60;
-
 /// Keeps such sequences once, again and again while that saves anything.
 pub fn share(program: &mut Program, takers: &HashSet<String>, patience: isize) {
     let mut number = 0;
-    while share_once(program, takers, patience, &mut number) {}
+    let errands = errands(program);
+    while share_once(program, takers, &errands, patience, &mut number) {}
 }
 
 /// An instruction's part in a sequence.
@@ -64,10 +63,11 @@ struct Repeat {
 fn share_once(
     program: &mut Program,
     takers: &HashSet<String>,
+    errands: &HashSet<String>,
     patience: isize,
     number: &mut usize,
 ) -> bool {
-    let tokens = tokens(program, takers);
+    let tokens = tokens(program, takers, errands);
     let mut repeats = repeats(&tokens);
     repeats.sort_by_key(|repeat| (-repeat.gain, repeat.starts.first().copied()));
     let mut touched: Vec<bool> = vec![false; tokens.len()];
@@ -148,42 +148,16 @@ fn part(code: &Instruction, takers: &HashSet<String>) -> Part {
     }
 }
 
-/// Which lines stand in a short loop that calls nothing: each call put in there
-/// would be made with every turn, and time goes by the turn.
-fn tight_loops(function: &Function) -> Vec<bool> {
-    let mut busy = vec![false; function.lines.len()];
-    let mut labels = HashMap::new();
-    for (end, line) in function.lines.iter().enumerate() {
-        let code = match line {
-            Line::Label(label) => {
-                labels.insert(label.as_str(), end);
-                continue;
-            }
-            Line::Code(code) => code,
-        };
-        let to = code.operands().pop().and_then(|to| labels.get(to));
-        let Some(begin) = to.filter(|_| matches!(code.effects.way, Way::Branch | Way::Jump)) else {
-            continue;
-        };
-        let inside = &function.lines[*begin..=end];
-        let calls = inside
-            .iter()
-            .filter_map(Line::code)
-            .any(|code| code.effects.way == Way::Call);
-        if inside.len() <= TIGHT && !calls {
-            busy[*begin..=end].fill(true);
-        }
-    }
-    busy
-}
-
-fn tokens(program: &Program, takers: &HashSet<String>) -> Vec<Token> {
+fn tokens(program: &Program, takers: &HashSet<String>, errands: &HashSet<String>) -> Vec<Token> {
     let mut kinds: HashMap<&str, u32> = HashMap::new();
     let mut tokens = Vec::new();
     let mut own = u32::MAX;
     for (function, content) in program.functions.iter().enumerate() {
         let closed = content.is_interrupt() || matches!(content.name.as_str(), "enter" | "leave");
-        let busy = tight_loops(content);
+        let mut busy = tight_loops(content);
+        if errands.contains(&content.name) {
+            busy.fill(true);
+        }
         let mut after_skip = false;
         for (line, code) in content.lines.iter().enumerate() {
             let mut token = Token {
