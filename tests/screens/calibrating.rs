@@ -97,6 +97,13 @@ pub fn otherwise() -> Sheet {
     let mut sheet = Sheet::new("Calibrating at the scale: what comes otherwise than planned");
     let mut front = Front::new(Board::Rp2040, cell(0.0008));
     begin(&mut front);
+    front.say("take it");
+    front.put(-500.0);
+    front.wait_for(|screen| screen.keys()[0] == "anew");
+    sheet.add(front.look(), "Wires exchanged, or no empty pan");
+    front.put(0.0);
+    front.all(&["anew", "done"]);
+    chosen(&mut front);
     take(&mut front, 2000.0);
     // 3 kg is said, 5 kg put on.
     front.say("take it");
@@ -123,7 +130,7 @@ pub fn otherwise() -> Sheet {
     hold(&front.chip.rig).wires("whole");
     front.put(-500.0);
     front.wait_for(|screen| screen.keys()[1] == "again");
-    sheet.add(front.look(), "Below zero: wires, or no zero");
+    sheet.add(front.look(), "With a load taken: no wires");
     front.say("stop");
     sheet.add(front.look(), "Stop asks first");
     front.say("go on");

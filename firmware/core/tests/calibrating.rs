@@ -410,6 +410,22 @@ fn zero_is_taken_again_on_demand() {
     stand.zero();
     let page = stand.sees("cal-47-zero-taken-again");
     assert!(page.contains("1 load taken"), "{page}");
+    // A signal below the empty pan asks for it too; what was taken stays.
+    stand.choose("take it");
+    stand.load_g = -500.0;
+    stand.pass(8.0);
+    let page = stand.sees("cal-48-below-the-empty-pan");
+    assert!(page.contains("take zero again"), "{page}");
+    stand.press(Key::Left);
+    let page = stand.sees("cal-48-below-the-empty-pan");
+    assert!(page.contains("take zero again"), "{page}");
+    stand.choose("again");
+    stand.choose("other");
+    stand.more(3);
+    stand.choose("choose");
+    stand.zero();
+    let page = stand.sees("cal-47-zero-taken-again");
+    assert!(page.contains("1 load taken"), "{page}");
 }
 
 #[test]

@@ -100,7 +100,11 @@ impl Calibrating {
                     .number(i64::from(self.more) + 1, 0)
                     .say(" of ")
                     .number(MORE.len() as i64, 0);
-                said.lines = [self.taken(), Text::new()];
+                let settings = self.walk.settings();
+                let mut lower = Text::of("Max ");
+                lower.say(self.rounded(settings.max).as_str());
+                lower.say(", d ").say(self.rounded(settings.d).as_str());
+                said.lines = [self.taken(), lower];
                 said
             }
             Page::Stop => Said::new("calibrate", ["go on", "", "stop"])
@@ -194,10 +198,16 @@ impl Calibrating {
                 said.lines = [Text::of("the new table is in use"), lower];
                 return said;
             }
+            // The wires are right: loads were taken.
+            Stage::Trouble(Trouble::Falling) if !self.walk.loads().is_empty() => {
+                return Said::new("calibrate", ["", "again", "stop"])
+                    .large("it falls")
+                    .lines("below the empty pan:", "take zero again (more)");
+            }
             Stage::Trouble(what) => {
                 let first = match what {
                     Trouble::Table(_) => "undo",
-                    Trouble::Falling if self.walk.loads().is_empty() => "anew",
+                    Trouble::Falling => "anew",
                     _ => "",
                 };
                 return trouble(what, [first, "again", "stop"]);
