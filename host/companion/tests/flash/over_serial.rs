@@ -131,7 +131,6 @@ fn programmer_and_speed_can_be_named() {
 /// A board whose firmware is silent is flashed all the same.
 #[test]
 fn each_failure_is_translated_and_its_log_kept() {
-    let silent = FarEnd::new(None, None, "/never".into());
     let sync = "avrdude error: programmer is not responding\n\
         avrdude warning: attempt 10 of 10: not in sync: resp=0x00\n\
         avrdude error: unable to open programmer arduino on port P\n\navrdude done.  Thank you.\n";
@@ -148,7 +147,7 @@ fn each_failure_is_translated_and_its_log_kept() {
     let closed = "avrdude OS error: cannot open port P: Permission denied\n";
     let kind = "avrdude error: cannot find programmer id arduino\n\nValid programmers are:\n";
     let odd = "avrdude error: the sky fell\n\navrdude done.  Thank you.\n";
-    for (words, what) in [
+    let cases = [
         (sync, "the board's bootloader does not answer"),
         (
             chip,
@@ -161,16 +160,25 @@ fn each_failure_is_translated_and_its_log_kept() {
         (kind, "avrdude does not know this programmer"),
         (odd, "avrdude gave up: the sky fell"),
         ("", "avrdude gave up without a word"),
-    ] {
-        let tool = fake(words, 1);
-        let run = flash(&tool, silent.path(), &[]);
-        run.is_problem(3, what);
-        let (_, rest) = run.err.split_once("log ").expect("a log is named");
-        let path = rest.trim().lines().next().expect("its path").trim();
-        let log = fs::read_to_string(path).expect("the log");
-        assert!(log.starts_with("avrdude -c arduino"), "{log}");
-        assert!(log.contains(words), "{log}");
-    }
+    ];
+    // Each waits for an answer that never comes; all at once.
+    std::thread::scope(|scope| {
+        for (words, what) in cases {
+            scope.spawn(move || is_translated(words, what));
+        }
+    });
+}
+
+fn is_translated(words: &str, what: &str) {
+    let silent = FarEnd::new(None, None, "/never".into());
+    let tool = fake(words, 1);
+    let run = flash(&tool, silent.path(), &[]);
+    run.is_problem(3, what);
+    let (_, rest) = run.err.split_once("log ").expect("a log is named");
+    let path = rest.trim().lines().next().expect("its path").trim();
+    let log = fs::read_to_string(path).expect("the log");
+    assert!(log.starts_with("avrdude -c arduino"), "{log}");
+    assert!(log.contains(words), "{log}");
 }
 
 #[test]
