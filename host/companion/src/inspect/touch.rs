@@ -118,6 +118,14 @@ mod tests {
         assert_eq!(found(|t| 300.0 * t), None);
         assert_eq!(found(|t| 600.0 * (-t / 30.0).exp()), None);
         assert_eq!(found(|t| 200.0 * (6.0 * t).sin()), None);
+        // Slow noise, and a quiet signal that wanders by less than a finger does.
+        assert_eq!(found(|t| 200.0 * (1.2 * t).sin()), None);
+        let times_s: Vec<f64> = (0..100).map(|k| f64::from(k) / 10.0).collect();
+        let step: Vec<f64> = times_s
+            .iter()
+            .map(|t| if *t < 7.0 { 0.0 } else { 60.0 })
+            .collect();
+        assert_eq!(find(&times_s, &step), None);
         assert_eq!(find(&[], &[]), None);
         assert_eq!(find(&[0.0; 20], &[1.0; 20]), None);
     }
