@@ -37,6 +37,13 @@ fn calibrate(weights: &str) -> Run {
 }
 
 #[test]
+fn a_folder_without_a_calibration_has_none_to_go_on_with() {
+    let folder = Folder::new();
+    run(folder.path(), &["resume"]).is_problem(4, "no calibration in this folder");
+    run(folder.path(), &["resume", "other.jsonl"]).is_problem(4, "other.jsonl");
+}
+
+#[test]
 fn a_good_weights_file_gets_as_far_as_the_port() {
     calibrate(GOOD_WEIGHTS).is_problem(SCALE, "there is no port /dev/no-such-scale");
 }

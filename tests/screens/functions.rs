@@ -93,7 +93,7 @@ pub fn limits() -> Sheet {
     front.times(0, 3);
     sheet.add(front.look(), "The last digit goes in steps of d");
     front.all(&[
-        "done", "next", "change", "onward", "onward", "up", "onward", "done",
+        "done", "next", "change", "onward", "up", "onward", "up", "onward", "done",
     ]);
     sheet.add(front.look(), "Both limits, and checking is on");
     front.all(&["back", "back"]);

@@ -286,7 +286,8 @@ impl Indicator {
         if !self.averaging {
             return;
         }
-        match self.sampling.push(sight.net, sight.spread, at_rest) {
+        let d = sight.settings.d;
+        match self.sampling.push(sight.net, sight.spread, at_rest, d) {
             None => {}
             Some(Ok(sample)) => {
                 self.averaging = false;

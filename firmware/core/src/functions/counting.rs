@@ -83,13 +83,15 @@ impl Sampling {
     /// anew when the load is not at rest. The sample, once there are enough.
     ///
     /// # Errors
-    /// [`TooLight`]: less than a quantum a piece.
+    /// [`TooLight`]: less than a quantum a piece, or less than `d` quanta in all: what
+    /// an empty pan may read as well.
     #[inline(never)]
     pub fn push(
         &mut self,
         net: Option<i32>,
         spread: u32,
         at_rest: bool,
+        d: i32,
     ) -> Option<Result<Sample, TooLight>> {
         let Some(net) = net.filter(|_| at_rest) else {
             *self = Self::new(self.pieces);
@@ -102,7 +104,8 @@ impl Sampling {
             return None;
         }
         let sum = u64::try_from(self.sum).unwrap_or(0);
-        let least = u64::from(self.pieces).wrapping_mul(u64::from(READINGS));
+        let least = u64::from(self.pieces).max(u64::from(d.unsigned_abs()));
+        let least = least.wrapping_mul(u64::from(READINGS));
         Some(if sum < least {
             Err(TooLight)
         } else {
@@ -301,7 +304,7 @@ mod tests {
         let mut done = None;
         for mass in masses.iter().cycle().take(usize::from(READINGS)) {
             assert_eq!(done, None);
-            done = sampling.push(Some(*mass), spread, true);
+            done = sampling.push(Some(*mass), spread, true, 1);
         }
         done.expect("enough").expect("heavy enough")
     }
@@ -330,15 +333,15 @@ mod tests {
     fn a_load_that_moves_begins_the_sample_anew() {
         let mut sampling = Sampling::new(20);
         for _ in 0..15 {
-            assert_eq!(sampling.push(Some(4000), 3, true), None);
+            assert_eq!(sampling.push(Some(4000), 3, true, 1), None);
         }
         assert_eq!(sampling.taken(), 15);
-        assert_eq!(sampling.push(Some(9000), 900, false), None);
+        assert_eq!(sampling.push(Some(9000), 900, false, 1), None);
         assert_eq!(sampling.taken(), 0);
         for _ in 0..15 {
-            assert_eq!(sampling.push(Some(4000), 3, true), None);
+            assert_eq!(sampling.push(Some(4000), 3, true, 1), None);
         }
-        let done = sampling.push(Some(4000), 3, true);
+        let done = sampling.push(Some(4000), 3, true, 1);
         assert_eq!(
             done,
             Some(Ok(Sample {
@@ -354,9 +357,17 @@ mod tests {
         for mass in [0, -500, 9] {
             let mut sampling = Sampling::new(10);
             let last = (0..READINGS)
-                .filter_map(|_| sampling.push(Some(mass), 0, true))
+                .filter_map(|_| sampling.push(Some(mass), 0, true, 1))
                 .last();
             assert_eq!(last, Some(Err(TooLight)), "{mass}");
+        }
+        // An empty pan that reads a little.
+        for (mass, enough) in [(999, false), (1000, true)] {
+            let mut sampling = Sampling::new(10);
+            let last = (0..READINGS)
+                .filter_map(|_| sampling.push(Some(mass), 0, true, 1000))
+                .last();
+            assert_eq!(last.is_some_and(|found| found.is_ok()), enough, "{mass}");
         }
     }
 
@@ -455,7 +466,7 @@ mod tests {
         ) {
             let mut sampling = Sampling::new(pieces);
             for (mass, spread) in masses.iter().zip(spreads) {
-                if let Some(Ok(sample)) = sampling.push(Some(*mass), spread, true) {
+                if let Some(Ok(sample)) = sampling.push(Some(*mass), spread, true, 1) {
                     let _ = sample.count(net, spread).uncertainty_tenths();
                     let _ = sample.advice(net, spread);
                     let _ = sample.renewal(net, spread);

@@ -2,9 +2,9 @@
 //!
 //! One digit after the other: the left key counts it up, held it goes on by
 //! itself; the middle key goes to the next digit and from the last one on; the
-//! right key goes back a digit, and from the first one leaves. A digit carries,
-//! and what would pass the most goes round to zero, so no number can be entered
-//! that is not allowed.
+//! right key goes back a digit, and from the first one leaves. A digit goes round
+//! by itself and leaves those before it alone. What would pass the most takes zeros
+//! behind it, or leaves the digit out: no number can be entered that is not allowed.
 
 use super::acts::Role;
 use super::leaf;
@@ -94,7 +94,7 @@ impl Entry {
         self.interval.rounded(self.digits).min(self.most)
     }
 
-    /// Counts the digit at hand up.
+    /// Counts the digit at hand up, from the last one it can be round to 0.
     #[inline(never)]
     pub fn up(&mut self) {
         let digit = i64::try_from(power_of_ten(self.place)).unwrap_or(i64::MAX);
@@ -103,16 +103,19 @@ impl Entry {
         } else {
             digit
         };
-        let more = self.digits.saturating_add(step);
-        self.digits = if more > self.most {
-            // Round to zero; what stands behind this digit stays.
-            match self.digits.checked_rem(digit) {
-                Some(behind) if !self.is_last() => behind,
-                _ => 0,
-            }
-        } else {
-            more
+        let decade = digit.saturating_mul(10);
+        let part = self.digits.checked_rem(decade).unwrap_or(0);
+        let before = self.digits.saturating_sub(part);
+        let behind = match part.checked_rem(digit) {
+            Some(behind) if !self.is_last() => behind,
+            _ => 0,
         };
+        let more = part.saturating_add(step);
+        let bare = more.saturating_sub(behind);
+        let turned = [more, bare]
+            .into_iter()
+            .find(|part| *part < decade && before.saturating_add(*part) <= self.most);
+        self.digits = before.saturating_add(turned.unwrap_or(behind));
     }
 
     /// Whether the last digit is at hand.
@@ -271,20 +274,42 @@ mod tests {
     }
 
     #[test]
-    fn a_digit_carries_and_goes_round() {
-        let mut entry = Entry::new(Question::LowLimit, grams(1, 0), 95, 100);
+    fn a_digit_goes_round_and_leaves_those_before_it_alone() {
+        let mut entry = Entry::new(Question::LowLimit, grams(1, 0), 195, 600);
         entry.onward();
         entry.onward();
-        for wanted in [96, 97, 98, 99, 100, 0, 1] {
+        for wanted in [196, 197, 198, 199, 190, 191] {
             entry.up();
             assert_eq!(entry.number(), wanted);
         }
         entry.back();
-        entry.back();
-        entry.back();
-        assert!(entry.is_first());
         entry.up();
-        assert_eq!(entry.number(), 1, "101 is not allowed");
+        assert_eq!(entry.number(), 101);
+        let mut entry = Entry::new(Question::LowLimit, grams(5, 0), 190, 600);
+        entry.onward();
+        entry.onward();
+        for wanted in [195, 190] {
+            entry.up();
+            assert_eq!(entry.number(), wanted, "by steps of d");
+        }
+    }
+
+    #[test]
+    fn what_would_pass_the_most_takes_zeros_behind_it_or_goes_round() {
+        let mut entry = Entry::new(Question::PresetTare, grams(1, 0), 5716, 6000);
+        for wanted in [6000, 0, 1000] {
+            entry.up();
+            assert_eq!(entry.number(), wanted);
+        }
+        let mut entry = Entry::new(Question::PresetTare, grams(1, 0), 6000, 6018);
+        entry.onward();
+        entry.up();
+        assert_eq!(entry.number(), 6000, "no hundred goes there");
+        entry.onward();
+        for wanted in [6010, 6000] {
+            entry.up();
+            assert_eq!(entry.number(), wanted);
+        }
     }
 
     #[test]

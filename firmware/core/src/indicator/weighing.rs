@@ -288,7 +288,9 @@ impl Face<'_> {
         let live = if counting || self.holding() {
             self.sight.net.map(|net| ("now ", net))
         } else if self.sight.tare != 0 {
-            self.sight.gross.map(|gross| ("gross ", gross))
+            // Where the mass is blank, so is this: it would be read for it.
+            let gross = self.sight.gross.filter(|_| self.sight.net.is_some());
+            gross.map(|gross| ("gross ", gross))
         } else {
             Some(("Max ", self.sight.settings.max))
         };

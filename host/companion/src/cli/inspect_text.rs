@@ -119,7 +119,9 @@ fn sum(shown: &Shown<'_>) -> String {
 }
 
 fn first_words(finding: &Finding) -> String {
-    format!("{}, {}", finding.topic.word(), finding.means)
+    // The finding above says the rest.
+    let means = finding.means.split(';').next().unwrap_or_default();
+    format!("{}, {means}", finding.topic.word())
 }
 
 /// What to type next.

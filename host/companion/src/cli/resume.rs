@@ -43,6 +43,13 @@ pub struct Arguments {
 pub fn run(arguments: &Arguments) -> Outcome {
     let session = (arguments.session.clone())
         .unwrap_or_else(|| Journal::newest(Path::new("calibration.session.jsonl")));
+    if arguments.session.is_none() && !session.exists() {
+        return Err(Problem::new(
+            exit::DATA,
+            "there is no calibration in this folder to go on with",
+            "name its session file, or begin one: `scalewright calibrate --help`",
+        ));
+    }
     let (mut journal, contents) = Journal::open(&session)?;
     let Some(Entry::Began {
         plan, date, seed, ..

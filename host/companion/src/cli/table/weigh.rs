@@ -35,7 +35,11 @@ impl ProofWatcher for AtTheScale {
 pub fn weigh(here: &mut Here, load_g: f64, to: &To) -> Result<Shown, Problem> {
     let mut prover = Prover::new(weighing::plan(spec_of(&here.held.settings), load_g));
     prover.set_patience_s(PATIENCE_S);
-    let screen = ProofScreen::new(prover.plan(), to.json, true);
+    let mut screen = ProofScreen::new(prover.plan(), to.json, true);
+    if !to.json {
+        screen.say("It is weighed now, from the empty pan; q and Enter stop. Without lifting it:");
+        screen.say("the same command with --shows and what the scale shows.");
+    }
     let mut watcher = AtTheScale(ProofAtTheScale::new(screen));
     let kept = proving::run(
         &mut prover,
