@@ -39,8 +39,8 @@ fn calibrate(weights: &str) -> Run {
 #[test]
 fn a_folder_without_a_calibration_has_none_to_go_on_with() {
     let folder = Folder::new();
-    run(folder.path(), &["resume"]).is_problem(4, "no calibration in this folder");
-    run(folder.path(), &["resume", "other.jsonl"]).is_problem(4, "other.jsonl");
+    run(folder.path(), &["resume"]).is_problem(DATA, "no calibration in this folder");
+    run(folder.path(), &["resume", "other.jsonl"]).is_problem(DATA, "other.jsonl");
 }
 
 #[test]
