@@ -17,12 +17,10 @@ pub fn units_and_holding() -> Sheet {
     for said in ["Kilograms", "Pounds", "Ounces"] {
         front.choose(0);
         front.choose_here(1);
-        front.say("back");
         sheet.add(front.look(), said);
     }
     front.choose(0);
     front.choose_here(1);
-    front.say("back");
     front.choose(2);
     front.choose_here(1);
     front.say("reset");
@@ -67,7 +65,8 @@ pub fn counting() -> Sheet {
     hold(&front.chip.rig).world.ripple = 80;
     front.load(0.0);
     front.choose(3);
-    front.choose_here(1);
+    // The list opens at the ten pieces of before.
+    front.choose_here(0);
     front.load(15.0);
     front.pass(QUIET_MS);
     front.say("take");

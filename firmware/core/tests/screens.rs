@@ -300,7 +300,6 @@ fn pounds_and_ounces() {
                 stand.say("next");
             }
         }
-        stand.say("back");
         stand.keep(name);
     }
     // 3010 g = 106.17 oz, in steps of 0.05 oz (COMPUTED HERE).
@@ -533,6 +532,22 @@ fn a_number_half_entered_waits() {
     (0..3).for_each(|_| stand.say("onward"));
     stand.say("done");
     assert_eq!(stand.scale.tare(), 10_000);
+}
+
+/// Whoever opens a list sees where it stands.
+#[test]
+fn a_list_opens_at_what_is_in_force() {
+    let mut stand = Stand::new();
+    stand.load(1000);
+    stand.choose(2);
+    stand.choose_here(1);
+    stand.say("menu");
+    stand.choose_here(2);
+    assert_eq!(stand.look().small(0), "hold highest 2 of 3");
+    stand.choose_here(1);
+    stand.say("menu");
+    stand.choose_here(2);
+    assert_eq!(stand.look().small(0), "hold highest 3 of 3");
 }
 
 #[test]

@@ -28,7 +28,7 @@ impl Indicator {
             List::Units => {
                 self.preferences.unit = Unit::ALL.get(usize::from(at)).copied();
                 self.keep();
-                self.list(List::Menu, menu::UNITS);
+                self.screen = Screen::Weighing;
             }
             List::Hold => {
                 self.choose_function(match at {
@@ -90,8 +90,22 @@ impl Indicator {
                     self.extended.ask(sight.now_ms);
                 }
             }
-            menu::HOLD => self.list(List::Hold, 0),
-            menu::COUNT => self.list(List::Pieces, 0),
+            menu::HOLD => self.list(
+                List::Hold,
+                match self.preferences.function {
+                    Function::HoldAtRest => 1,
+                    Function::HoldMoving => 2,
+                    _ => 0,
+                },
+            ),
+            menu::COUNT => {
+                let pieces = self.preferences.pieces;
+                let at = match self.preferences.function {
+                    Function::Count => OFFERED.iter().position(|one| *one == pieces),
+                    _ => None,
+                };
+                self.list(List::Pieces, at.map_or(0, |at| (at as u8).wrapping_add(1)));
+            }
             menu::LIMITS => self.list(List::Limits, 0),
             menu::PRESET => self.ask(Question::PresetTare, sight),
             menu::ZERO => self.list(List::Zero, 0),
