@@ -184,6 +184,20 @@ fn a_table_nobody_read_here_is_rolled_back_to_and_shown() {
     );
 }
 
+/// Adjusts 2 kg, weighed now; `put_on` does what is asked. Its lines.
+fn weighed_now(
+    folder: &Folder,
+    bench: &BenchHandle,
+    how: &str,
+    put_on: &mut dyn FnMut(Vec<String>),
+) -> String {
+    let hand = [Weight::exact("load", 2000.0)];
+    let arguments = ["table", "adjust", "2kg", how, "--port", bench.path()];
+    let (code, out, err) = with_hands(folder, &hand, put_on, &arguments);
+    assert_eq!((code, err.as_str()), (0, ""), "{out}");
+    out
+}
+
 #[test]
 fn a_load_is_weighed_now_and_put_right() {
     let folder = Folder::new();
@@ -195,31 +209,12 @@ fn a_load_is_weighed_now_and_put_right() {
         &bench,
         &["adjust", "2kg", "--too-little", "5g", "--yes"],
     );
-    let hand = [Weight::exact("load", 2000.0)];
-    let (code, out, err) = with_hands(
-        &folder,
-        &hand,
-        &mut |ids| desk.place_g(if ids.is_empty() { 0.0 } else { 2000.0 }),
-        &["table", "adjust", "2kg", "--yes", "--port", bench.path()],
-    );
-    assert_eq!((code, err.as_str()), (0, ""), "{out}");
+    let mut put_on = |ids: Vec<String>| desk.place_g(if ids.is_empty() { 0.0 } else { 2000.0 });
+    let out = weighed_now(&folder, &bench, "--yes", &mut put_on);
     assert!(out.contains("It was captured to show"), "{out}");
     assert_eq!(too_wide(&out.replace(bench.path(), "PORT")), [""; 0]);
     // Weighed again from the new table it is right.
-    let (code, out, err) = with_hands(
-        &folder,
-        &hand,
-        &mut |ids| desk.place_g(if ids.is_empty() { 0.0 } else { 2000.0 }),
-        &[
-            "table",
-            "adjust",
-            "2kg",
-            "--predict",
-            "--port",
-            bench.path(),
-        ],
-    );
-    assert_eq!((code, err.as_str()), (0, ""), "{out}");
+    let out = weighed_now(&folder, &bench, "--predict", &mut put_on);
     let left = out
         .split(" g too ")
         .next()
@@ -238,27 +233,14 @@ fn a_load_that_lies_there_from_the_start_is_asked_off() {
     let desk = bench.desk();
     desk.place_g(2000.0);
     let mut orders = 0;
-    let (code, out, err) = with_hands(
-        &folder,
-        &[Weight::exact("load", 2000.0)],
-        // The first order is not heard.
-        &mut |ids| {
-            orders += 1;
-            match (orders, ids.is_empty()) {
-                (1, _) => {}
-                (_, empty) => desk.place_g(if empty { 0.0 } else { 2000.0 }),
-            }
-        },
-        &[
-            "table",
-            "adjust",
-            "2kg",
-            "--predict",
-            "--port",
-            bench.path(),
-        ],
-    );
-    assert_eq!((code, err.as_str()), (0, ""), "{out}");
+    // The first order is not heard.
+    let out = weighed_now(&folder, &bench, "--predict", &mut |ids| {
+        orders += 1;
+        match (orders, ids.is_empty()) {
+            (1, _) => {}
+            (_, empty) => desk.place_g(if empty { 0.0 } else { 2000.0 }),
+        }
+    });
     assert!(out.contains("not the empty pan"), "{out}");
     assert!(out.contains("take off what lies there (the load)"), "{out}");
     assert!(!out.contains("no combination"), "{out}");

@@ -77,11 +77,7 @@ impl Indicator {
     #[inline(never)]
     fn choose_in_menu(&mut self, at: u8, sight: &Sight<'_>) {
         match at {
-            menu::UNITS => {
-                let unit = self.interval(sight).unit;
-                let at = Unit::ALL.iter().position(|one| *one == unit);
-                self.list(List::Units, at.map_or(0, |at| at as u8));
-            }
+            menu::UNITS => self.open(List::Units, sight),
             menu::DIGITS => {
                 self.screen = Screen::Weighing;
                 if sight.settings.d < FINER_FROM {
@@ -90,32 +86,26 @@ impl Indicator {
                     self.extended.ask(sight.now_ms);
                 }
             }
-            menu::HOLD => self.list(
-                List::Hold,
-                match self.preferences.function {
-                    Function::HoldAtRest => 1,
-                    Function::HoldMoving => 2,
-                    _ => 0,
-                },
-            ),
-            menu::COUNT => {
-                let pieces = self.preferences.pieces;
-                let at = match self.preferences.function {
-                    Function::Count => OFFERED.iter().position(|one| *one == pieces),
-                    _ => None,
-                };
-                self.list(List::Pieces, at.map_or(0, |at| (at as u8).wrapping_add(1)));
-            }
-            menu::LIMITS => self.list(List::Limits, 0),
+            menu::HOLD => self.open(List::Hold, sight),
+            menu::COUNT => self.open(List::Pieces, sight),
+            menu::LIMITS => self.open(List::Limits, sight),
             menu::PRESET => self.ask(Question::PresetTare, sight),
-            menu::ZERO => self.list(List::Zero, 0),
-            menu::SCREEN => self.list(List::Display, 0),
-            menu::ABOUT => self.list(List::About, 0),
+            menu::ZERO => self.open(List::Zero, sight),
+            menu::SCREEN => self.open(List::Display, sight),
+            menu::ABOUT => self.open(List::About, sight),
             _ => {
                 self.calibration = true;
                 self.screen = Screen::Calibrate;
             }
         }
+    }
+
+    /// Opens a list at what is in force.
+    #[inline(never)]
+    fn open(&mut self, list: List, sight: &Sight<'_>) {
+        let interval = self.interval(sight);
+        let at = list.in_force(&self.told(sight, &interval));
+        self.list(list, at);
     }
 
     /// Asks for a number; one that was being entered when time ran out goes on.

@@ -61,13 +61,7 @@ impl Indicator {
         match self.screen {
             Screen::Weighing => self.face(sight, &interval).draw(strip),
             Screen::List(list) => {
-                let told = Told {
-                    sight,
-                    preferences: &self.preferences,
-                    interval: &interval,
-                    preset: self.preset,
-                };
-                list.draw(strip, self.at, &told);
+                list.draw(strip, self.at, &self.told(sight, &interval));
             }
             Screen::Entry => {
                 if let Some(entry) = &self.entry {
@@ -133,6 +127,16 @@ impl Indicator {
             keys: [""; 3],
         };
         page.draw(strip);
+    }
+
+    /// What the entries of a list tell of.
+    pub(super) fn told<'a>(&'a self, sight: &'a Sight<'a>, interval: &'a Interval) -> Told<'a> {
+        Told {
+            sight,
+            preferences: &self.preferences,
+            interval,
+            preset: self.preset,
+        }
     }
 
     /// How masses are written now.

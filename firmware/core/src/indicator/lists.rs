@@ -254,6 +254,13 @@ impl List {
         }
     }
 
+    /// The entry that is in force; the first where none is.
+    #[must_use]
+    pub fn in_force(self, told: &Told<'_>) -> u8 {
+        let mut all = 0..self.length();
+        all.find(|at| self.item(*at, told).in_force).unwrap_or(0)
+    }
+
     /// Draws it with entry `at` chosen; not the keys.
     #[inline(never)]
     pub fn draw(self, strip: &mut Strip, at: u8, told: &Told<'_>) {

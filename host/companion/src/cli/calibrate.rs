@@ -16,11 +16,10 @@ use crate::session::cell::CellGrade;
 use crate::session::plan::{Plan, PlannedWeight, ScaleSpec};
 use crate::session::procedure::Procedure;
 
-use super::find::connect_to_change;
 use super::live::Screen;
 use super::people::AtTheScale;
 use super::problem::{Problem, exit};
-use super::table::keep_what_it_holds;
+use super::table::connect_to_replace;
 use super::{Outcome, clock, saved, signed};
 
 /// Options of `calibrate`.
@@ -168,8 +167,7 @@ pub fn weights_named(text: &str, class: Option<&str>) -> Result<Vec<PlannedWeigh
 /// Runs `calibrate`.
 pub fn run(arguments: &Arguments) -> Outcome {
     let plan = plan(arguments)?;
-    let mut found = connect_to_change(arguments.port.as_deref(), arguments.json)?;
-    keep_what_it_holds(&mut found);
+    let mut found = connect_to_replace(arguments.port.as_deref(), arguments.json)?;
     let mut journal = Journal::create(&arguments.session)?;
     let heading = Heading {
         date: clock::date(),

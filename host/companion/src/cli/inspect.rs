@@ -30,8 +30,9 @@ Examples:
   scalewright inspect --rate 80        with 80 conversions a second from now on
   scalewright inspect --no-press --json
 
-Leave the pan empty and alone while it listens; touched, it listens once more. Each finding says what was seen,
-what it means and what to try; the last line names what to mend first.
+Leave the pan empty and alone while it listens; touched, it listens once more.
+Each finding says what was seen, what it means and what to try; the last line
+names what to mend first.
 
 Exit codes: 0 healthy; 1 something has to be mended; 3 nothing could be
 measured, or no scale answers.")]

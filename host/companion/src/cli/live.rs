@@ -360,11 +360,8 @@ impl Screen {
             return;
         }
         let guess = match wrong.looks_like.as_slice() {
-            [] if wrong.asked.weights.is_empty() => "take off what lies there".to_string(),
-            [] => {
-                "no combination of the weights makes that: the load may rest against\n    something, or a weight is not on the list"
-                    .to_string()
-            }
+            [] if wrong.asked.weights.is_empty() => TAKE_OFF.to_string(),
+            [] => wrap(NO_COMBINATION, 74).join("\n    "),
             [load, ..] if load.weights.is_empty() => "the pan seems to be empty".to_string(),
             [load, ..] => {
                 // Somebody mistakes one weight, rarely three.
@@ -395,6 +392,12 @@ impl Screen {
         }
     }
 }
+
+/// Said of a load that no weights explain.
+pub const NO_COMBINATION: &str = "no combination of the weights makes that: the load \
+    may rest against something, or a weight is not on the list";
+/// The same where the pan should be empty.
+pub const TAKE_OFF: &str = "take off what lies there";
 
 /// A load in words: its weights, or the empty pan.
 #[must_use]

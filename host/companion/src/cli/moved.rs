@@ -17,10 +17,10 @@ use crate::session::plan::ScaleSpec;
 use crate::session::table::change::{ChangeAction, ChangeFault};
 
 use super::calibrate::mass_of;
-use super::find::{connect, connect_to_change};
+use super::find::connect;
 use super::paint::Paint;
 use super::problem::{Problem, exit};
-use super::table::keep_what_it_holds;
+use super::table::connect_to_replace;
 use super::{Outcome, people, saved, signed};
 
 /// Options of `moved`.
@@ -121,11 +121,7 @@ pub fn run(arguments: &Arguments) -> Outcome {
     }
     let port = arguments.port.as_deref();
     let found = match arguments.correct {
-        true => {
-            let mut found = connect_to_change(port, arguments.json)?;
-            keep_what_it_holds(&mut found);
-            found
-        }
+        true => connect_to_replace(port, arguments.json)?,
         false => connect(port, arguments.json).map_err(|mut none| {
             let told = "with --max 6kg --e 2g, or what it has, no scale is needed";
             none.advice.push(told.into());

@@ -8,7 +8,7 @@ use crate::session::proof::plan::{Doing, ProofPlan, ProofStep};
 use crate::session::proof::prover::{ProofEvent, Watching};
 use crate::session::proof::{Spot, Test};
 
-use super::live::{describe, wrap};
+use super::live::{NO_COMBINATION, TAKE_OFF, describe, wrap};
 use super::live_line::{LiveLine, clip};
 use super::paint::Paint;
 
@@ -212,10 +212,10 @@ impl ProofScreen {
         ));
         let guess = match looks_like.first() {
             Some(_) if seems_empty => "the pan seems to be empty".to_owned(),
-            Some(load) if to_empty => format!("take off what lies there ({})", describe(load)),
-            None if to_empty => "take off what lies there".to_owned(),
+            Some(load) if to_empty => format!("{TAKE_OFF} ({})", describe(load)),
+            None if to_empty => TAKE_OFF.to_owned(),
             Some(load) => format!("it could be {}", describe(load)),
-            None => "no combination of the weights makes that: the load may rest against something, or a weight is not on the list".to_owned(),
+            None => NO_COMBINATION.to_owned(),
         };
         for line in wrap(&guess, 74) {
             self.say(&format!("    {line}"));

@@ -10,9 +10,8 @@ use crate::session::event::Entry;
 use crate::session::procedure::Procedure;
 
 use super::calibrate::guide;
-use super::find::connect_to_change;
 use super::problem::{Problem, exit};
-use super::table::keep_what_it_holds;
+use super::table::connect_to_replace;
 use super::{Outcome, signed};
 
 /// Options of `resume`.
@@ -82,8 +81,7 @@ pub fn run(arguments: &Arguments) -> Outcome {
             }
         );
     }
-    let mut found = connect_to_change(arguments.port.as_deref(), arguments.json)?;
-    keep_what_it_holds(&mut found);
+    let mut found = connect_to_replace(arguments.port.as_deref(), arguments.json)?;
     guide(
         &mut procedure,
         &mut found.client,

@@ -135,30 +135,27 @@ impl View<'_> {
     #[must_use]
     pub fn statistics(&self) -> String {
         let unit = self.unit();
-        let sd = self.recent.sd();
-        let places = match (self.subject.calibrated(), sd) {
-            (true, _) => decimals(self.subject.d_g() / 10.0),
-            (false, _) => 0,
+        let places = match self.subject.calibrated() {
+            true => decimals(self.subject.d_g() / 10.0),
+            false => 0,
         };
         let Some((low, high)) = self.recent.ends() else {
             return "no samples yet".into();
         };
         format!(
-            "last {} s: {} to {} {unit}, sd {} {unit}",
+            "last {} s: {} to {} {unit}, {}",
             fixed(self.recent.span_s(), 0),
             fixed(low, places),
             fixed(high, places),
-            sd.map_or_else(|| "unknown".into(), |sd| significant(sd, 2)),
+            self.scatter(),
         )
     }
 
     /// Scatter of what is in the plot, no more.
     fn scatter(&self) -> String {
         let sd = self.recent.sd();
-        sd.map_or_else(
-            || "sd unknown".into(),
-            |sd| format!("sd {} {}", significant(sd, 2), self.unit()),
-        )
+        let sd = sd.map_or_else(|| "unknown".into(), |sd| significant(sd, 2));
+        format!("sd {sd} {}", self.unit())
     }
 
     /// All of it in one line of at most 80 columns: a fault pushes statistics

@@ -12,8 +12,8 @@ const MOST_PARTS: usize = 40;
 /// Parts, at least: most must have been left alone to tell what that looks like.
 const FEWEST_PARTS: usize = 5;
 /// The mean of a part left its place when it is so many standard deviations of
-/// one code from there. White noise of eight codes gives 0.35, noise that rises
-/// towards low frequencies seldom more than two.
+/// one code from there: chosen here, far above the 0.35 (1/sqrt 8) of white noise,
+/// since noise that rises towards low frequencies gives more.
 const LEFT_SD: f64 = 8.0;
 /// and at least this far, ADC counts: half of what counts as a finger.
 const LEFT_COUNTS: f64 = 100.0;

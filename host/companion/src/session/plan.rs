@@ -330,16 +330,16 @@ impl Plan {
         reach.masses_g.iter().map(made).collect()
     }
 
-    /// Combinations of the weights whose mass is within `tolerance_g` of
-    /// `mass_g`, the fewest weights first, at most four.
+    /// [`looks_like`] of the plan's weights.
     #[must_use]
     pub fn looks_like(&self, mass_g: f64, tolerance_g: f64) -> Vec<Load> {
         looks_like(&self.weights, self.scale.max_g, mass_g, tolerance_g)
     }
 }
 
-/// Combinations of `weights`, at most 1.2 Max together, whose mass is within
-/// `tolerance_g` of `mass_g`, the fewest weights first, at most four.
+/// What a mass may be: the empty pan within `tolerance_g` of nothing, else the
+/// combinations of `weights`, at most 1.2 Max together, within as much of `mass_g`, the
+/// fewest weights first, at most four.
 #[must_use]
 pub fn looks_like(
     weights: &[PlannedWeight],
@@ -347,6 +347,9 @@ pub fn looks_like(
     mass_g: f64,
     tolerance_g: f64,
 ) -> Vec<Load> {
+    if mass_g.abs() <= tolerance_g {
+        return vec![Load::empty()];
+    }
     let reach = Combinations::of(weights, max_g * 1.2);
     let mut near: Vec<_> = reach
         .masses_g

@@ -187,15 +187,21 @@ fn read(
     Ok((change, held, state.flags.has(Flags::TRIAL)))
 }
 
-/// Keeps the table that a scale holds, before another command takes its place. What
-/// can't be read can't be kept; the command itself says why.
-pub fn keep_what_it_holds(found: &mut Found) {
+/// Connects for a command that puts another table in the place of the one that the
+/// scale holds; that is kept first. What can't be read can't be kept; the command
+/// itself says why.
+///
+/// # Errors
+/// As [`connect_to_change`].
+pub fn connect_to_replace(port: Option<&str>, quiet: bool) -> Result<Found, Problem> {
+    let mut found = connect_to_change(port, quiet)?;
     let device = identity(&found.hello);
     if let Some(kept) = kept_of(&device)
         && let Ok((_, held, false)) = read(&mut found.client, None)
     {
         keep(&kept, &device, &held);
     }
+    Ok(found)
 }
 
 /// Tables of a scale on this laptop.

@@ -11,7 +11,7 @@ mod show;
 mod trial;
 mod weigh;
 
-pub use here::keep_what_it_holds;
+pub use here::connect_to_replace;
 
 use clap::{Args, Subcommand};
 

@@ -130,13 +130,7 @@ pub fn cell_and_table(seen: &Seen<'_>) -> Option<Finding> {
 
 /// A pan that was not left alone: how quiet the signal is cannot be told.
 pub fn touched(seen: &Seen<'_>, touch: Touch) -> Finding {
-    let by = match seen.subject.counts_per_g() {
-        Some(slope) => format!("{} g", signed_significant(touch.by_counts / slope)),
-        None => format!(
-            "{} uV/V",
-            signed_significant(seen.uv_per_v(touch.by_counts))
-        ),
-    };
+    let by = difference(seen, touch.by_counts);
     bad(
         Topic::Noise,
         format!(
@@ -244,15 +238,10 @@ pub fn drift(seen: &Seen<'_>) -> Option<Finding> {
     let drift = seen.figures.drift?;
     let per_min = drift.counts_per_min;
     let uv = seen.uv_per_v(per_min);
-    let (shown, limit) = match seen.subject.counts_per_g() {
-        Some(slope) => (
-            format!("{} g", signed_significant(per_min / slope)),
-            seen.subject
-                .calibrated()
-                .then(|| seen.subject.d_g() * slope),
-        ),
-        None => (format!("{} uV/V", signed_significant(uv)), None),
-    };
+    let shown = difference(seen, per_min);
+    let slope = seen.subject.counts_per_g();
+    let limit = slope.filter(|_| seen.subject.calibrated());
+    let limit = limit.map(|slope| seen.subject.d_g() * slope);
     let seen_at_all = per_min.abs() > DRIFT_U * drift.u_counts_per_min;
     let much = limit.map_or(uv.abs() > DRIFT_UV_PER_V, |counts| per_min.abs() > counts);
     Some(if seen_at_all && much {
@@ -267,6 +256,14 @@ pub fn drift(seen: &Seen<'_>) -> Option<Finding> {
     } else {
         good(Topic::Drift, "none that stands out from the noise")
     })
+}
+
+/// A difference of codes with its sign, in g where a gram is known.
+fn difference(seen: &Seen<'_>, counts: f64) -> String {
+    match seen.subject.counts_per_g() {
+        Some(slope) => format!("{} g", signed_significant(counts / slope)),
+        None => format!("{} uV/V", signed_significant(seen.uv_per_v(counts))),
+    }
 }
 
 fn signed_significant(value: f64) -> String {

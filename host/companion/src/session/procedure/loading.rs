@@ -11,7 +11,7 @@ use super::{Action, Phase, Procedure, SessionFault, Watch, wait};
 use crate::quantise;
 use crate::session::event::{Capture, Event, Part, Watching, WrongLoad};
 use crate::session::judge;
-use crate::session::plan::{Known, Load};
+use crate::session::plan::Known;
 use crate::session::trouble::News;
 
 /// A load of the expected size must have rested this long before it is taken:
@@ -243,11 +243,7 @@ impl Procedure {
             return;
         };
         let tolerance_g = self.tolerance_g(seen_g);
-        let looks_like = if seen_g.abs() <= tolerance_g {
-            vec![Load::empty()]
-        } else {
-            self.plan.looks_like(seen_g, tolerance_g)
-        };
+        let looks_like = self.plan.looks_like(seen_g, tolerance_g);
         self.events.push(Event::WrongLoad(WrongLoad {
             asked: step.load.clone(),
             seen_g,

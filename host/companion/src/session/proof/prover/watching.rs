@@ -5,7 +5,7 @@ use scalewright_protocol::message::{Ask, CaptureOrder, Flags, State};
 use super::super::arrival::Seen;
 use super::super::plan::{Doing, ProofStep};
 use super::{Phase, ProofAction, ProofEvent, ProofFault, Prover, Watching, room_g, wait};
-use crate::session::plan::{Load, looks_like};
+use crate::session::plan::looks_like;
 
 /// The scale gives a capture up after this long, ms.
 const CAPTURE_PATIENCE_MS: u32 = 60_000;
@@ -100,10 +100,7 @@ impl Prover {
     fn wrong(&mut self, step: &ProofStep, seen_g: f64, nothing_moved: bool) {
         let room_g = (2.0 * self.plan.scale.e_g).max(0.002 * seen_g);
         let plan = &self.plan;
-        let looks_like = match seen_g.abs() <= room_g {
-            true => vec![Load::empty()],
-            false => looks_like(&plan.weights, plan.scale.max_g, seen_g, room_g),
-        };
+        let looks_like = looks_like(&plan.weights, plan.scale.max_g, seen_g, room_g);
         self.events.push(ProofEvent::Wrong {
             asked: step.load.clone(),
             seen_g,
