@@ -78,7 +78,7 @@ impl PlannedWeight {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::session::plan::{Plan, ScaleSpec};
+    use crate::session::plan::{Load, Plan, ScaleSpec, looks_like};
 
     #[test]
     fn a_weight_of_an_old_plan_is_one_of_a_class() {
@@ -131,6 +131,17 @@ mod tests {
         let known = Plan::new(scale, weights).expect("a plan");
         assert_eq!(known.single_span_g, 1000.0);
         assert_eq!(known.looks_like(1000.0, 1.0).len(), 1);
+    }
+
+    #[test]
+    fn a_mass_looks_like_the_empty_pan_before_it_looks_like_a_small_weight() {
+        let weights = [1000.0, 2.0].map(|g| PlannedWeight::new(g.to_string(), g, 0.1));
+        let like = |mass_g| looks_like(&weights, 6000.0, mass_g, 4.0);
+        assert_eq!(like(3.0), [Load::empty()]);
+        assert_eq!(like(-3.0), [Load::empty()]);
+        assert_eq!(like(5.0)[0].weights, ["2"]);
+        assert_eq!(like(1001.0)[0].weights, ["1000"]);
+        assert_eq!(like(500.0), []);
     }
 
     #[test]
